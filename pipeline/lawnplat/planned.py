@@ -1,0 +1,64 @@
+"""The result for one property: what every room gave, and how it went."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from lawnplat.ground.types import Ground
+from lawnplat.settings.types import MachineClass
+from lawnplat.survey.types import Area, Finding, Site
+from lawnplat.terrain.types import Terrain
+from lawnplat.wire.types import Layout
+from lawnplat.works.types import Works
+
+
+class Status(StrEnum):
+    """How a property came out."""
+
+    PLANNED = "planned"
+    PLANNED_WITH_ADVISORIES = "planned_with_advisories"
+    NOT_PLANNABLE = "not_plannable"
+    BAD_INPUT = "bad_input"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One property planned, or as far as it came.
+
+    ``terrain``, ``ground``, ``layout`` and ``works`` are None from the room on where the plan
+    stopped. ``findings`` holds everything noticed, from the survey to the works.
+    """
+
+    site: Site
+    machine: MachineClass
+    status: Status
+    findings: tuple[Finding, ...]
+    run_info: tuple[tuple[str, str], ...]
+    terrain: Terrain | None = None
+    ground: Ground | None = None
+    layout: Layout | None = None
+    works: Works | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The headline of one property, for the portfolio: small enough to keep for many thousand."""
+
+    property_id: str
+    label: str
+    folder: str
+    """Name of the property's folder below the output folder; empty where nothing was written."""
+    status: Status
+    reason: str
+    """Why it is not planned; empty where it is."""
+    outline: Area | None
+    crs: str | None
+    machine_class: str = ""
+    lawn_m2: float = 0.0
+    mowable_m2: float = 0.0
+    hand_trim_m2: float = 0.0
+    perimeter_m: float = 0.0
+    return_lines_m: float = 0.0
+    pegs: int = 0
+    advisories: int = 0

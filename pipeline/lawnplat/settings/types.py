@@ -1,0 +1,180 @@
+"""What the settings files hold, as frozen values: rule book, machine class, price book."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Treatment(StrEnum):
+    """What the wire does about a kind of feature."""
+
+    KEEP_OFF = "keep_off"
+    """Excluded with a setback; an island when it stands inside the lawn."""
+    FLUSH = "flush"
+    """Level with the grass: a wheel may run over, small setback."""
+    DRIVE_OVER = "drive_over"
+    """The machine drives over it: no wire."""
+    FIRM = "firm"
+    """Solid: the machine may touch it and turns; no wire, but routes stay clear."""
+    MARK_ONLY = "mark_only"
+    """Shown on the plan; the wire does not go round it."""
+
+
+@dataclass(frozen=True)
+class KindRule:
+    """The rule for one kind of feature.
+
+    Attributes
+    ----------
+    treatment : Treatment
+    setback_m : float
+        Distance of the wire from the feature. For ``firm``, the distance that a return line keeps.
+        For ``mark_only``, the distance within which wire work asks for care.
+    grass : bool
+        Whether the ground under the feature counts as lawn where the lawn is derived.
+    barrier : bool
+        Whether a wire or a cable cannot be led through it (a house, water, a fall).
+    """
+
+    treatment: Treatment
+    setback_m: float
+    grass: bool
+    barrier: bool
+
+
+@dataclass(frozen=True)
+class GroundRules:
+    """Rules that shape the mowable ground."""
+
+    open_edge_m: float
+    edge_match_m: float
+    gentle_slope_pct: float
+    smallest_part_m2: float
+    smallest_steep_patch_m2: float
+    shape_tolerance_m: float
+
+
+@dataclass(frozen=True)
+class WireRules:
+    """Rules for the conductor, its joints and its ends."""
+
+    pair_gap_m: float
+    corner_radius_m: float
+    terminal_gap_m: float
+    spare_end_m: float
+    waste_share: float
+    spool_m: float
+
+
+@dataclass(frozen=True)
+class PegRules:
+    """Rules for pegs."""
+
+    spacing_m: float
+    bend_deg: float
+    curve_offset_m: float
+    spare_share: float
+
+
+@dataclass(frozen=True)
+class StationRules:
+    """Rules for the charging station's place."""
+
+    front_clear_m: float
+    side_clear_m: float
+    straight_wire_m: float
+    largest_tilt_pct: float
+    cable_reach_m: float
+    candidate_spacing_m: float
+
+
+@dataclass(frozen=True)
+class ReturnLineRules:
+    """Rules for the return line."""
+
+    straight_run_m: float
+    corridor_m: float
+    comfortable_m: float
+    largest_bend_deg: float
+    smallest_leg_m: float
+    joint_from_station_m: float
+    parking_test_m: float
+
+
+@dataclass(frozen=True)
+class RuleBook:
+    """Every clearance and limit that is not the machine's own.
+
+    ``sources`` maps a dotted rule name (``wire.spool_m``, ``kinds.building.setback_m``) to where
+    its value comes from.
+    """
+
+    kinds: Mapping[str, KindRule]
+    ground: GroundRules
+    wire: WireRules
+    pegs: PegRules
+    station: StationRules
+    return_line: ReturnLineRules
+    sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class MachineClass:
+    """One class of machine. The shipped classes are invented and generic.
+
+    ``base_*`` are the charging station's ground plate: its length runs from behind the perimeter
+    wire (``base_behind_wire_m``) into the lawn. Slopes in percent.
+    """
+
+    name: str
+    label: str
+    body_length_m: float
+    body_width_m: float
+    wheelbase_m: float
+    cutting_width_m: float
+    rate_m2_h: float
+    capacity_m2: float
+    slope_lawn_pct: float
+    slope_edge_pct: float
+    slope_return_pct: float
+    smallest_passage_m: float
+    comfortable_passage_m: float
+    longest_wire_m: float
+    return_lines: int
+    run_min: float
+    charge_min: float
+    cutting_lowest_mm: float
+    cutting_highest_mm: float
+    base_length_m: float
+    base_width_m: float
+    base_behind_wire_m: float
+    cable_supplied_m: float
+    sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Price:
+    """The price of one unit of an item, in the price book's currency."""
+
+    unit: str
+    amount: str
+    """Decimal digits as text, so that no cent is lost on the way to ``decimal.Decimal``."""
+
+
+@dataclass(frozen=True)
+class PriceBook:
+    """Unit prices, labour rates and productivity, tax and margin.
+
+    ``tasks_per_hour`` maps a labour task to how much of it one person does in an hour.
+    """
+
+    currency: str
+    tax_share: str
+    margin_share: str
+    valid_days: int
+    items: Mapping[str, Price]
+    labour_rates: Mapping[str, Price]
+    tasks_per_hour: Mapping[str, float]
+    sources: Mapping[str, str]

@@ -1,0 +1,110 @@
+"""The layout: station, perimeter conductor, return lines and joints."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import LineString, Point, Polygon
+
+from lawnplat.survey.types import Finding
+
+
+@dataclass(frozen=True)
+class StationOption:
+    """One candidate place for the station, with every criterion that ranked or rejected it."""
+
+    point: Point
+    bearing_deg: float
+    rank: int
+    """1 is chosen; 0 for a rejected place."""
+    score: float
+    """Lower is better; ``inf`` for a rejected place."""
+    tilt_pct: float
+    outlet_distance_m: float
+    """NaN where no outlet is known or none can be reached."""
+    mean_return_m: float
+    worst_return_m: float
+    openness_m: float
+    front_clear: bool
+    straight_wire: bool
+    rejected_because: str
+    """Empty where nothing speaks against it."""
+
+
+@dataclass(frozen=True)
+class Station:
+    """The chosen place. ``point`` lies on the line of the perimeter, the front faces the lawn."""
+
+    point: Point
+    bearing_deg: float
+    tilt_pct: float
+    outlet_distance_m: float
+    mean_return_m: float
+    base: Polygon
+    front: Polygon
+    options: tuple[StationOption, ...]
+
+
+@dataclass(frozen=True)
+class WireSection:
+    """A stretch of the conductor that runs against one thing."""
+
+    line: LineString
+    section: str
+    """``edge``, ``lead_out``, ``lead_back`` or ``island``."""
+    against: str
+    setback_m: float
+    from_m: float
+    to_m: float
+    cross_fall_pct: float
+
+
+@dataclass(frozen=True)
+class Perimeter:
+    """One conductor, in laying order from the left terminal to the right one."""
+
+    line: LineString
+    sections: tuple[WireSection, ...]
+
+
+@dataclass(frozen=True)
+class ReturnLine:
+    """One return line, drawn from the station outward to its joint in the perimeter."""
+
+    number: int
+    line: LineString
+    steepest_pct: float
+    mean_pct: float
+    climb_m: float
+
+
+@dataclass(frozen=True)
+class Joint:
+    """A joint in a wire: ``splice``, ``three_way`` or ``terminal``."""
+
+    joint: str
+    on: str
+    """``perimeter`` or ``return_N``."""
+    chainage_m: float
+    point: Point
+
+
+@dataclass(frozen=True)
+class ParkingTest:
+    """Where the machine is set down for the acceptance test of one return line."""
+
+    line_number: int
+    distance_m: float
+    point: Point
+
+
+@dataclass(frozen=True)
+class Layout:
+    """All that is laid on one site."""
+
+    station: Station
+    perimeter: Perimeter
+    return_lines: tuple[ReturnLine, ...]
+    joints: tuple[Joint, ...]
+    parking_tests: tuple[ParkingTest, ...]
+    findings: tuple[Finding, ...]
