@@ -28,6 +28,10 @@ class Finding:
     count: int = 1
     place: Point | None = None
     """Metric CRS of the site, where the finding belongs to one place on one property."""
+    measured: float | None = None
+    """The value found, in the unit that the rule's name or the text carries."""
+    limit: float | None = None
+    """What the rule allows, in the same unit."""
 
 
 @dataclass(frozen=True)
