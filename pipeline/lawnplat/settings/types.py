@@ -51,7 +51,9 @@ class GroundRules:
     open_edge_m: float
     edge_match_m: float
     gentle_slope_pct: float
+    smallest_lawn_m2: float
     smallest_part_m2: float
+    smallest_carried_m2: float
     smallest_steep_patch_m2: float
     shape_tolerance_m: float
 
@@ -66,6 +68,7 @@ class WireRules:
     spare_end_m: float
     waste_share: float
     spool_m: float
+    longest_lead_m: float
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,11 @@ class StationRules:
     largest_tilt_pct: float
     cable_reach_m: float
     candidate_spacing_m: float
+    score_worst: float
+    score_outlet: float
+    score_tilt: float
+    score_openness: float
+    open_ground_m: float
 
 
 @dataclass(frozen=True)
@@ -100,6 +108,8 @@ class ReturnLineRules:
     largest_bend_deg: float
     smallest_leg_m: float
     joint_from_station_m: float
+    rounding_m: float
+    score_length: float
     parking_test_m: float
 
 

@@ -1,0 +1,95 @@
+"""Small geometric helpers that more than one room needs. Plane geometry, metres, no CRS."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+FloatArray = NDArray[np.float64]
+
+QUARTER_SEGMENTS = 16
+"""Chords to a quarter circle: an arc of 1 m leaves its circle by 1.2 mm at most."""
+
+
+def polygons(geometry: BaseGeometry | None) -> list[Polygon]:
+    """Return the polygons of any geometry, empty ones and lower dimensions left out."""
+    if geometry is None or geometry.is_empty:
+        return []
+    parts = shapely.get_parts(shapely.get_parts(np.array([geometry])))
+    return [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
+
+
+def as_multipolygon(geometry: BaseGeometry | None, *, smallest_m2: float = 0.0) -> MultiPolygon:
+    """Return the polygonal part of ``geometry``, pieces of at most ``smallest_m2`` left out."""
+    return MultiPolygon([part for part in polygons(geometry) if part.area > smallest_m2])
+
+
+def lines(geometry: BaseGeometry) -> list[LineString]:
+    """Return the line strings of any geometry, joined where they meet end to end."""
+    if geometry.is_empty:
+        return []
+    merged = shapely.line_merge(geometry) if geometry.geom_type != "LineString" else geometry
+    parts = shapely.get_parts(shapely.get_parts(np.array([merged])))
+    return [part for part in parts if isinstance(part, LineString) and part.length > 0]
+
+
+def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
+    """Return the union of ``geometries``; an empty polygon for none."""
+    found = [geometry for geometry in geometries if not geometry.is_empty]
+    return shapely.union_all(np.array(found, dtype=object)) if found else Polygon()
+
+
+def grow(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
+    """Return the parallel body at ``distance_m`` outward (inward where negative), corners round."""
+    return shapely.buffer(geometry, distance_m, quad_segs=QUARTER_SEGMENTS)
+
+
+def opened(geometry: BaseGeometry, radius_m: float) -> BaseGeometry:
+    """Return what a disc of ``radius_m`` can reach inside ``geometry`` (morphological opening)."""
+    return grow(grow(geometry, -radius_m), radius_m)
+
+
+def rectangle(
+    origin: FloatArray, ahead: FloatArray, from_m: float, to_m: float, half_width_m: float
+) -> FloatArray:
+    """Return closed rings of rectangles laid along ``ahead`` from ``origin``.
+
+    Parameters
+    ----------
+    origin, ahead : array of shape (n, 2)
+        Start points and unit vectors.
+    from_m, to_m : float
+        Extent along ``ahead``, counted from ``origin``.
+    half_width_m : float
+        Extent to each side.
+
+    Returns
+    -------
+    array of shape (n, 5, 2)
+    """
+    left = np.stack([-ahead[:, 1], ahead[:, 0]], axis=1) * half_width_m
+    near, far = origin + ahead * from_m, origin + ahead * to_m
+    corners = [near + left, near - left, far - left, far + left, near + left]
+    return np.stack(corners, axis=1)
+
+
+def bearing_deg(dx: float, dy: float) -> float:
+    """Return the bearing of a vector in degrees clockwise from grid north, in [0, 360)."""
+    return float(np.degrees(np.arctan2(dx, dy)) % 360.0)
+
+
+def points_along(ring: LineString, chainages_m: FloatArray) -> FloatArray:
+    """Return coordinates at ``chainages_m``, counted round and round a closed ring. Shape (n, 2)."""
+    found = shapely.line_interpolate_point(ring, np.mod(chainages_m, ring.length))
+    return shapely.get_coordinates(found)
+
+
+def inside_point(geometry: BaseGeometry) -> Point:
+    """Return a point on the surface of ``geometry``."""
+    point: Point = shapely.point_on_surface(geometry)
+    return point
