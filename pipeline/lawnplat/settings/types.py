@@ -59,6 +59,20 @@ class GroundRules:
 
 
 @dataclass(frozen=True)
+class TerrainRules:
+    """Rules for the grid that elevation is read onto and for its smoothing.
+
+    ``smoothing_share`` is the standard deviation of the smoothing as a share of the wheelbase.
+    """
+
+    cell_m: float
+    largest_cells: int
+    margin_m: float
+    coarse_source_m: float
+    smoothing_share: float
+
+
+@dataclass(frozen=True)
 class WireRules:
     """Rules for the conductor, its joints and its ends."""
 
@@ -122,6 +136,7 @@ class RuleBook:
     """
 
     kinds: Mapping[str, KindRule]
+    terrain: TerrainRules
     ground: GroundRules
     wire: WireRules
     pegs: PegRules
