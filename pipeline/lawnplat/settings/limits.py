@@ -1,0 +1,106 @@
+"""What a settings value may be: bounds that catch a wrong sign or unit, and pairs in order."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Bounds of one number. ``open_low`` leaves the lower bound itself out."""
+
+    low: float
+    high: float
+    open_low: bool = False
+
+    def holds(self, value: float) -> bool:
+        """Return whether the value is finite and within the bounds."""
+        above = value > self.low if self.open_low else value >= self.low
+        return math.isfinite(value) and above and value <= self.high
+
+    def words(self) -> str:
+        """Return the bounds in words."""
+        low = f"over {self.low:g}" if self.open_low else f"at least {self.low:g}"
+        return low if math.isinf(self.high) else f"{low} and at most {self.high:g}"
+
+
+def _over_zero(high: float) -> Limit:
+    return Limit(0.0, high, open_low=True)
+
+
+def _from_zero(high: float) -> Limit:
+    return Limit(0.0, high)
+
+
+_BY_ENDING = {
+    "_share": _from_zero(1.0),
+    "_deg": _over_zero(180.0),
+    "_pct": _over_zero(200.0),
+    "_m2_h": _over_zero(10_000.0),
+    "_m2": _from_zero(1_000_000.0),
+    "_mm": _over_zero(300.0),
+    "_min": _over_zero(1440.0),
+    "setback_m": _from_zero(20.0),
+    "_m": _from_zero(500.0),
+}
+"""By the unit at the end of a key; wide enough for any ground, narrow enough that millimetres
+given for metres are caught."""
+
+_BY_KEY = {
+    "ground.open_edge_m": _from_zero(20.0),
+    "ground.edge_match_m": _from_zero(5.0),
+    "ground.shape_tolerance_m": _over_zero(0.1),
+    "wire.pair_gap_m": _over_zero(0.5),
+    "wire.terminal_gap_m": _over_zero(0.5),
+    "wire.corner_radius_m": _from_zero(5.0),
+    "wire.spare_end_m": _from_zero(20.0),
+    "wire.spool_m": _over_zero(10_000.0),
+    "wire.longest_lead_m": _from_zero(500.0),
+    "pegs.spacing_m": _over_zero(5.0),
+    "pegs.curve_offset_m": _over_zero(1.0),
+    "station.front_clear_m": _over_zero(20.0),
+    "station.side_clear_m": _from_zero(20.0),
+    "station.candidate_spacing_m": _over_zero(20.0),
+    "return_line.straight_run_m": _over_zero(50.0),
+    "return_line.corridor_m": _from_zero(10.0),
+    "return_line.parking_test_m": _over_zero(100.0),
+    "body_length_m": _over_zero(5.0),
+    "body_width_m": _over_zero(5.0),
+    "wheelbase_m": _over_zero(5.0),
+    "cutting_width_m": _over_zero(5.0),
+    "capacity_m2": _over_zero(1_000_000.0),
+    "smallest_passage_m": _over_zero(20.0),
+    "comfortable_passage_m": _over_zero(20.0),
+    "longest_wire_m": _over_zero(100_000.0),
+    "return_lines": Limit(1, 20),
+    "base_length_m": _over_zero(5.0),
+    "base_width_m": _over_zero(5.0),
+    "valid_days": Limit(1, 3650),
+}
+
+_TASK = _over_zero(math.inf)
+_ANY = Limit(-math.inf, math.inf)
+
+IN_ORDER = (
+    ("return_line.corridor_m", "return_line.comfortable_m"),
+    ("wire.spare_end_m", "wire.spool_m"),
+    ("cutting_lowest_mm", "cutting_highest_mm"),
+    ("smallest_passage_m", "comfortable_passage_m"),
+    ("body_width_m", "smallest_passage_m"),
+    ("cutting_width_m", "body_width_m"),
+    ("wheelbase_m", "body_length_m"),
+    ("base_behind_wire_m", "base_length_m"),
+    ("slope_edge_pct", "slope_lawn_pct"),
+    ("slope_return_pct", "slope_lawn_pct"),
+)
+"""Pairs of keys whose first value may not be over the second."""
+
+
+def limit_of(key: str) -> Limit:
+    """Return the bounds of a number by its dotted key."""
+    if key in _BY_KEY:
+        return _BY_KEY[key]
+    if key.startswith("tasks_per_hour."):
+        return _TASK
+    return next((limit for end, limit in _BY_ENDING.items() if key.endswith(end)), _ANY)
