@@ -48,6 +48,8 @@ _BY_ENDING = {
 given for metres are caught."""
 
 _BY_KEY = {
+    "terrain.cell_m": _over_zero(10.0),
+    "terrain.largest_cells": Limit(100, 100_000_000),
     "ground.open_edge_m": _from_zero(20.0),
     "ground.edge_match_m": _from_zero(5.0),
     "ground.shape_tolerance_m": _over_zero(0.1),

@@ -16,19 +16,7 @@ from lawnplat.settings.digest import digest
 from lawnplat.settings.faults import Faults, suggest
 from lawnplat.settings.overlay import Entry, Known, MoneyShare, leaves, overlay
 from lawnplat.settings.toml_file import read_toml
-from lawnplat.settings.types import (
-    GroundRules,
-    KindRule,
-    MachineClass,
-    PegRules,
-    Price,
-    PriceBook,
-    ReturnLineRules,
-    RuleBook,
-    StationRules,
-    TerrainRules,
-    WireRules,
-)
+from lawnplat.settings.types import KindRule, MachineClass, Price, PriceBook, RuleBook
 
 __all__ = [
     "DEFAULT_CLASS",
@@ -44,14 +32,6 @@ DEFAULT_CLASS = "medium"
 """The machine class where none is named, and the one that a firm's own file starts from."""
 
 _DATA = Path(__file__).parent / "data"
-_SECTIONS = {
-    "terrain": TerrainRules,
-    "ground": GroundRules,
-    "wire": WireRules,
-    "pegs": PegRules,
-    "station": StationRules,
-    "return_line": ReturnLineRules,
-}
 
 
 def load_rule_book(path: Path | None = None) -> RuleBook:
@@ -70,16 +50,13 @@ def load_rule_book(path: Path | None = None) -> RuleBook:
     """
     shipped = read_toml(_DATA / "rule_book.toml")
     known: dict[str, type | Known] = {"kinds": {k: leaves(KindRule) for k in shipped["kinds"]}}
-    known |= {name: leaves(cls) for name, cls in _SECTIONS.items()}
+    groups = leaves(RuleBook, without=("kinds", "sources"))
+    known |= {name: leaves(cls) for name, cls in groups.items()}
     entries = _in_force(shipped, _DATA / "rule_book.toml", known, path)
     return RuleBook(
         kinds={k: KindRule(**_part(entries, f"kinds.{k}.")) for k in shipped["kinds"]},
         terrain=TerrainRules(**_part(entries, "terrain.")),
-        ground=GroundRules(**_part(entries, "ground.")),
-        wire=WireRules(**_part(entries, "wire.")),
-        pegs=PegRules(**_part(entries, "pegs.")),
-        station=StationRules(**_part(entries, "station.")),
-        return_line=ReturnLineRules(**_part(entries, "return_line.")),
+        **{name: cls(**_part(entries, f"{name}.")) for name, cls in groups.items()},
         sources=_sources(entries),
     )
 
