@@ -55,7 +55,6 @@ def load_rule_book(path: Path | None = None) -> RuleBook:
     entries = _in_force(shipped, _DATA / "rule_book.toml", known, path)
     return RuleBook(
         kinds={k: KindRule(**_part(entries, f"kinds.{k}.")) for k in shipped["kinds"]},
-        terrain=TerrainRules(**_part(entries, "terrain.")),
         **{name: cls(**_part(entries, f"{name}.")) for name, cls in groups.items()},
         sources=_sources(entries),
     )
