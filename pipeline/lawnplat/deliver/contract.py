@@ -1,0 +1,163 @@
+"""The layers of a plan and of a portfolio in one place: names, geometry, columns.
+
+Everything that writes or reads a plan file takes its layers from here. Lengths in metres, areas in
+square metres, slopes and gradients in percent, bearings in degrees clockwise from grid north; the
+unit is the end of a column's name. Every layer also has the column `PROPERTY_ID`, first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PROPERTY_ID = "property_id"
+PLAN_FILE = "plan.gpkg"
+PICTURE_FILE = "plan.svg"
+PORTFOLIO_FILE = "portfolio.gpkg"
+PORTFOLIO_TABLE_FILE = "portfolio.csv"
+STYLES_TABLE = "layer_styles"
+
+MADE_BY = ("made_by", "lawnplat")
+"""The ``run_info`` row by which a file is known as ours, and so may be replaced."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column. ``type`` is ``str``, ``float``, ``int`` or ``bool``; any value may be missing."""
+
+    name: str
+    type: str
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer or table.
+
+    ``geometry`` is ``Point``, ``LineString``, ``Polygon``, ``MultiPolygon``, ``Unknown`` (any) or
+    ``None`` (a table). ``columns`` are those beyond `PROPERTY_ID`.
+    """
+
+    name: str
+    geometry: str
+    columns: tuple[Column, ...]
+    about: str
+
+    @property
+    def all_columns(self) -> tuple[Column, ...]:
+        """Return the columns with `PROPERTY_ID` in front."""
+        return (Column(PROPERTY_ID, "str"), *self.columns)
+
+
+def _layer(name: str, geometry: str, columns: str, about: str) -> Layer:
+    """Build a layer from ``name:type`` words; a name alone is a float."""
+    pairs = (word.partition(":") for word in columns.split())
+    return Layer(name, geometry, tuple(Column(n, t or "float") for n, _, t in pairs), about)
+
+
+LAYERS: tuple[Layer, ...] = (
+    _layer("parcel", "Polygon", "label:str area_m2", "The property; a row for each piece"),
+    _layer("lawn", "MultiPolygon", "area_m2", "All grass"),
+    _layer(
+        "features",
+        "Unknown",
+        "kind:str height_m setback_m source:str note:str",
+        "The surveyed things as the plan took them; setback_m only where the survey gave one",
+    ),
+    _layer(
+        "slope_zones",
+        "MultiPolygon",
+        "zone:str from_pct to_pct area_m2",
+        "The lawn by slope; to_pct is missing where the zone has no upper end",
+    ),
+    _layer("keep_out", "MultiPolygon", "kind:str setback_m area_m2", "Lawn given up, by cause"),
+    _layer("mowable", "Polygon", "part:int role:str area_m2", "What the machine mows"),
+    _layer("hand_trim", "MultiPolygon", "against:str area_m2", "Lawn that the machine leaves"),
+    _layer("passages", "Polygon", "width_m length_m verdict:str", "Narrow places"),
+    _layer(
+        "station",
+        "Point",
+        "bearing_deg tilt_pct outlet_distance_m mean_return_m",
+        "The station, on the line of the perimeter",
+    ),
+    _layer("station_area", "Polygon", "part:str", "Ground kept clear for the station"),
+    _layer(
+        "station_options",
+        "Point",
+        "rank:int score tilt_pct outlet_distance_m mean_return_m worst_return_m openness_m "
+        "front_clear:bool straight_wire:bool rejected_because:str",
+        "Places looked at for the station; rank 1 is chosen, 0 is rejected",
+    ),
+    _layer("perimeter_wire", "LineString", "length_m", "The conductor, left terminal to right"),
+    _layer(
+        "wire_sections",
+        "LineString",
+        "section:str against:str setback_m from_m to_m cross_fall_pct",
+        "The conductor by what it runs against",
+    ),
+    _layer(
+        "return_lines",
+        "LineString",
+        "line_no:int length_m steepest_pct mean_pct climb_m",
+        "Return lines, from the station outward",
+    ),
+    _layer("wire_joints", "Point", "joint:str on:str chainage_m", "Joints in the wires"),
+    _layer("pegs", "Point", "seq:int on:str chainage_m reason:str", "Pegs along the wires"),
+    _layer(
+        "setting_out",
+        "Point",
+        "mark:str what:str edge_offset_m from_a:str dist_a_m from_b:str dist_b_m angle_deg",
+        "Marks with two tape distances",
+    ),
+    _layer("parking_test", "Point", "line_no:int distance_m", "Where the acceptance test starts"),
+    _layer(
+        "advisories",
+        "Point",
+        "rule:str severity:str text:str measured limit count:int source:str",
+        "What the plan asks to be looked at; a point inside the parcel where it has no one place",
+    ),
+    _layer("materials", "None", "item:str quantity unit:str basis:str", "What to bring"),
+    _layer("labour", "None", "task:str quantity unit:str hours basis:str", "Work to do"),
+    _layer(
+        "quote_lines",
+        "None",
+        "line:int item:str quantity unit:str unit_price amount",
+        "Priced lines",
+    ),
+    _layer(
+        "schedule",
+        "None",
+        "month:int growth_factor hours_per_week days_per_week:int start:str end:str",
+        "Mowing hours by month",
+    ),
+    _layer(
+        "machine_fit",
+        "None",
+        "machine_class:str fits:bool reasons:str hours_per_day",
+        "Machine classes held against the property",
+    ),
+    _layer("run_info", "None", "key:str value:str", "How the plan came about"),
+)
+
+PROPERTIES = _layer(
+    "properties",
+    "MultiPolygon",
+    "label:str status:str reason:str machine_class:str lawn_m2 mowable_m2 hand_trim_m2 "
+    "perimeter_m return_lines_m pegs:int advisories:int folder:str",
+    "One row a property; advisories counts what warns or stops, not notes",
+)
+
+PORTFOLIO_RUN_INFO = _layer("run_info", "None", "key:str value:str", "How the file came about")
+
+
+def layer(name: str) -> Layer:
+    """Return the plan layer of that name.
+
+    Raises
+    ------
+    KeyError
+        If a plan has no such layer.
+    """
+    for candidate in LAYERS:
+        if candidate.name == name:
+            return candidate
+    known = ", ".join(each.name for each in LAYERS)
+    raise KeyError(f"a plan has no layer '{name}'; it has {known}")

@@ -1,0 +1,257 @@
+"""From a `Plan` to the rows of its layers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from shapely import MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.deliver.contract import LAYERS, MADE_BY, Layer
+from lawnplat.ground.types import Ground
+from lawnplat.planned import Plan
+from lawnplat.survey.types import Area, Finding
+from lawnplat.wire.types import Layout, StationOption
+from lawnplat.works.types import Works
+
+Value = str | float | int | bool | None
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: ``values`` in the order of the layer's columns, `PROPERTY_ID` first.
+
+    A number that is not known (NaN) or has no end (infinite) is None.
+    """
+
+    geometry: BaseGeometry | None
+    values: tuple[Value, ...]
+
+
+def plan_rows(plan: Plan) -> Mapping[str, tuple[Row, ...]]:
+    """Return the rows of every layer of a plan, in the contract's order.
+
+    Parameters
+    ----------
+    plan : Plan
+        A plan, complete or as far as it came; layers of rooms that it did not reach are empty.
+
+    Returns
+    -------
+    mapping of str to tuple of Row
+        Every layer of `lawnplat.deliver.contract.LAYERS`; geometry in the site's CRS.
+    """
+    return MappingProxyType({layer.name: layer_rows(plan, layer) for layer in LAYERS})
+
+
+def layer_rows(plan: Plan, layer: Layer) -> tuple[Row, ...]:
+    """Return the rows of one layer of a plan; rows with empty geometry are left out."""
+    rows: list[Row] = []
+    for geometry, *values in _rows_of(plan, layer.name):
+        if layer.geometry != "None" and (geometry is None or geometry.is_empty):
+            continue
+        known = tuple(_known(value) for value in values)
+        rows.append(Row(as_type(geometry, layer.geometry), (plan.site.property_id, *known)))
+    return tuple(rows)
+
+
+def as_type(geometry: BaseGeometry | None, geometry_type: str) -> BaseGeometry | None:
+    """Return a polygon as a multipolygon where the layer holds those."""
+    if geometry_type == "MultiPolygon" and isinstance(geometry, Polygon):
+        return MultiPolygon([geometry])
+    return geometry
+
+
+def pieces(area: Area) -> tuple[Polygon, ...]:
+    """Return the polygons of an area."""
+    return tuple(area.geoms) if isinstance(area, MultiPolygon) else (area,)
+
+
+def _known(value: Value) -> Value:
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+_Raw = tuple[BaseGeometry | None, *tuple[Value, ...]]
+
+
+def _rows_of(plan: Plan, name: str) -> Iterable[_Raw]:
+    """Yield (geometry, value, ...) of one layer from the room that fills it."""
+    if name in _OF_PLAN:
+        return _OF_PLAN[name](plan)
+    if name in _OF_GROUND and plan.ground is not None:
+        return _OF_GROUND[name](plan.ground)
+    if name in _OF_LAYOUT and plan.layout is not None:
+        return _OF_LAYOUT[name](plan.layout)
+    if name in _OF_WORKS and plan.works is not None:
+        return _OF_WORKS[name](plan.works)
+    return ()
+
+
+def _parcel(plan: Plan) -> Iterator[_Raw]:
+    for piece in pieces(plan.site.parcel):
+        yield piece, plan.site.label, piece.area
+
+
+def _features(plan: Plan) -> Iterator[_Raw]:
+    for each in plan.site.features:
+        yield each.geometry, each.kind, each.height_m, each.setback_m, each.source, each.note
+
+
+def _advisories(plan: Plan) -> Iterator[_Raw]:
+    for finding in plan.findings:
+        yield _place(plan, finding), *_advisory_values(finding)
+
+
+def _place(plan: Plan, finding: Finding) -> Point:
+    """Return where the finding belongs, else a point well inside the parcel."""
+    if finding.place is not None and not finding.place.is_empty:
+        return finding.place
+    return plan.site.parcel.representative_point()
+
+
+def _advisory_values(each: Finding) -> tuple[Value, ...]:
+    return (
+        each.rule,
+        each.severity,
+        each.text,
+        each.measured,
+        each.limit,
+        each.count,
+        each.where,
+    )
+
+
+def _run_info(plan: Plan) -> Iterator[_Raw]:
+    yield None, *MADE_BY
+    for key, value in plan.run_info:
+        yield None, key, value
+
+
+def _lawn(ground: Ground) -> Iterator[_Raw]:
+    yield ground.lawn, ground.lawn.area
+
+
+def _slope_zones(ground: Ground) -> Iterator[_Raw]:
+    for zone in ground.zones:
+        yield zone.area, zone.zone, zone.from_pct, zone.to_pct, zone.area.area
+
+
+def _keep_out(ground: Ground) -> Iterator[_Raw]:
+    for each in ground.keep_outs:
+        yield each.area, each.kind, each.setback_m, each.area.area
+
+
+def _mowable(ground: Ground) -> Iterator[_Raw]:
+    for part in ground.parts:
+        yield part.area, part.number, part.role, part.area.area
+
+
+def _hand_trim(ground: Ground) -> Iterator[_Raw]:
+    for each in ground.hand_trim:
+        yield each.area, each.against, each.area.area
+
+
+def _passages(ground: Ground) -> Iterator[_Raw]:
+    for each in ground.passages:
+        yield each.area, each.width_m, each.length_m, each.verdict
+
+
+def _station(layout: Layout) -> Iterator[_Raw]:
+    each = layout.station
+    yield each.point, each.bearing_deg, each.tilt_pct, each.outlet_distance_m, each.mean_return_m
+
+
+def _station_area(layout: Layout) -> Iterator[_Raw]:
+    yield layout.station.base, "base"
+    yield layout.station.front, "front"
+
+
+def _station_options(layout: Layout) -> Iterator[_Raw]:
+    for option in layout.station.options:
+        yield option.point, *_option_values(option)
+
+
+def _option_values(option: StationOption) -> tuple[Value, ...]:
+    return (
+        option.rank,
+        option.score,
+        option.tilt_pct,
+        option.outlet_distance_m,
+        option.mean_return_m,
+        option.worst_return_m,
+        option.openness_m,
+        option.front_clear,
+        option.straight_wire,
+        option.rejected_because,
+    )
+
+
+def _perimeter_wire(layout: Layout) -> Iterator[_Raw]:
+    yield layout.perimeter.line, layout.perimeter.line.length
+
+
+def _wire_sections(layout: Layout) -> Iterator[_Raw]:
+    for each in layout.perimeter.sections:
+        setback, span = each.setback_m, (each.from_m, each.to_m)
+        yield each.line, each.section, each.against, setback, *span, each.cross_fall_pct
+
+
+def _return_lines(layout: Layout) -> Iterator[_Raw]:
+    for each in layout.return_lines:
+        slopes = (each.steepest_pct, each.mean_pct)
+        yield each.line, each.number, each.line.length, *slopes, each.climb_m
+
+
+def _wire_joints(layout: Layout) -> Iterator[_Raw]:
+    for each in layout.joints:
+        yield each.point, each.joint, each.on, each.chainage_m
+
+
+def _parking_test(layout: Layout) -> Iterator[_Raw]:
+    for each in layout.parking_tests:
+        yield each.point, each.line_number, each.distance_m
+
+
+def _pegs(works: Works) -> Iterator[_Raw]:
+    for peg in works.pegs:
+        yield peg.point, peg.number, peg.on, peg.chainage_m, peg.reason
+
+
+def _materials(works: Works) -> Iterator[_Raw]:
+    for each in works.materials:
+        yield None, each.item, each.quantity, each.unit, each.basis
+
+
+_OF_PLAN: Mapping[str, Callable[[Plan], Iterator[_Raw]]] = MappingProxyType(
+    {"parcel": _parcel, "features": _features, "advisories": _advisories, "run_info": _run_info}
+)
+_OF_GROUND: Mapping[str, Callable[[Ground], Iterator[_Raw]]] = MappingProxyType(
+    {
+        "lawn": _lawn,
+        "slope_zones": _slope_zones,
+        "keep_out": _keep_out,
+        "mowable": _mowable,
+        "hand_trim": _hand_trim,
+        "passages": _passages,
+    }
+)
+_OF_LAYOUT: Mapping[str, Callable[[Layout], Iterator[_Raw]]] = MappingProxyType(
+    {
+        "station": _station,
+        "station_area": _station_area,
+        "station_options": _station_options,
+        "perimeter_wire": _perimeter_wire,
+        "wire_sections": _wire_sections,
+        "return_lines": _return_lines,
+        "wire_joints": _wire_joints,
+        "parking_test": _parking_test,
+    }
+)
+_OF_WORKS: Mapping[str, Callable[[Works], Iterator[_Raw]]] = MappingProxyType(
+    {"pegs": _pegs, "materials": _materials}
+)
