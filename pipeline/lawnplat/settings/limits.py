@@ -82,6 +82,7 @@ _BY_KEY = {
 }
 
 _TASK = _over_zero(math.inf)
+_FACTOR = _from_zero(math.inf)
 _ANY = Limit(-math.inf, math.inf)
 
 IN_ORDER = (
@@ -103,6 +104,8 @@ def limit_of(key: str) -> Limit:
     """Return the bounds of a number by its dotted key."""
     if key in _BY_KEY:
         return _BY_KEY[key]
+    if ".score_" in key:
+        return _FACTOR
     if key.startswith("tasks_per_hour."):
         return _TASK
     return next((limit for end, limit in _BY_ENDING.items() if key.endswith(end)), _ANY)

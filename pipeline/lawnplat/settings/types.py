@@ -46,8 +46,15 @@ class KindRule:
 
 @dataclass(frozen=True)
 class GroundRules:
-    """Rules that shape the mowable ground."""
+    """Rules that shape the mowable ground, and what the survey takes for ground at all.
 
+    ``attach_m`` is how near a feature without ``property_id`` must be to belong to a parcel;
+    polygons under ``sliver_m2`` are drawing errors, parcels under ``smallest_parcel_m2`` bad input.
+    """
+
+    attach_m: float
+    sliver_m2: float
+    smallest_parcel_m2: float
     open_edge_m: float
     edge_match_m: float
     gentle_slope_pct: float
@@ -124,6 +131,8 @@ class ReturnLineRules:
     joint_from_station_m: float
     rounding_m: float
     score_length: float
+    score_gradient: float
+    score_closeness: float
     parking_test_m: float
 
 
