@@ -27,8 +27,8 @@ class Grid:
 
     def centres(self) -> tuple[FloatArray, FloatArray]:
         """Return the x of every column and the y of every row (north to south)."""
-        x = self.west_m + (np.arange(self.columns) + 0.5) * self.cell_m
-        y = self.north_m - (np.arange(self.rows) + 0.5) * self.cell_m
+        x = self.west_m + (np.arange(self.columns, dtype=np.float64) + 0.5) * self.cell_m
+        y = self.north_m - (np.arange(self.rows, dtype=np.float64) + 0.5) * self.cell_m
         return x, y
 
     def fractional(self, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -36,6 +36,21 @@ class Grid:
         row = (self.north_m - np.asarray(y, float)) / self.cell_m - 0.5
         column = (np.asarray(x, float) - self.west_m) / self.cell_m - 0.5
         return row, column
+
+
+@dataclass(frozen=True)
+class ElevationWindow:
+    """What an elevation raster holds for one site, on the site's grid.
+
+    ``elevation_m`` has shape (rows, columns) of ``grid``, row 0 in the north, in metres, NaN where
+    the raster says nothing. ``source_cell_m`` is the longer side of the raster's own cell on the
+    ground.
+    """
+
+    grid: Grid
+    elevation_m: FloatArray
+    source_cell_m: float
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -55,9 +70,10 @@ class Terrain:
     """The ground of one site.
 
     All arrays have shape (rows, columns) of ``grid``, row 0 in the north, in metres or, for the
-    gradients, metres of rise a metre eastward (``dz_dx``) and northward (``dz_dy``), after
-    smoothing to the machine's wheelbase. There is no NaN: where elevation was missing it was
-    filled from its neighbours and ``known`` is False there.
+    gradients, metres of rise a metre eastward (``dz_dx``) and northward (``dz_dy``). Heights and
+    gradients are those of the ground smoothed to the machine's wheelbase, so that both tell of one
+    surface. There is no NaN: where elevation was missing it was filled from its neighbours and
+    ``known`` is False there.
     """
 
     grid: Grid

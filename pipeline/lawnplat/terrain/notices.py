@@ -1,0 +1,129 @@
+"""What is to be said of one site's heights: one finding a matter, in a plain sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Point, Polygon
+
+from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.survey.types import Finding, Site
+from lawnplat.terrain.types import ElevationWindow, Grid
+
+Findings = tuple[Finding, ...]
+
+
+def level_notice(site: Site, window: ElevationWindow | None) -> Findings:
+    """Say that the ground is taken as level; a warning where elevation was given but holds none."""
+    text = "No elevation is known here: the ground is taken as level, so no slope limit was tested."
+    severity = "note" if window is None else "warn"
+    return (Finding("ground_taken_as_level", severity, text, place=_middle(site)),)
+
+
+def coarse_notice(site: Site, window: ElevationWindow, rules: RuleBook) -> Findings:
+    """Warn of a raster whose cells are larger than the rule book's ``terrain.coarse_source_m``."""
+    limit_m = rules.terrain.coarse_source_m
+    if window.source_cell_m <= limit_m:
+        return ()
+    text = (
+        f"Elevation cells are {window.source_cell_m:.1f} m wide, over {limit_m:g} m: "
+        "banks and steps narrower than that do not show, so look at the ground itself."
+    )
+    return (
+        Finding(
+            "elevation_coarse",
+            "warn",
+            text,
+            place=_middle(site),
+            measured=window.source_cell_m,
+            limit=limit_m,
+        ),
+    )
+
+
+def filled_notice(site: Site, grid: Grid, known: NDArray[np.bool_], spots_used: int) -> Findings:
+    """Warn of the share of the property whose elevation was filled in, and from what."""
+    share_pct, place = _share_without(site, grid, known)
+    notices: list[Finding] = []
+    if place is not None:
+        helped = f" and {spots_used} spot heights in it" if spots_used else ""
+        text = (
+            f"Elevation is missing on {_share_words(share_pct)} of the property: it was filled "
+            f"from the ground round the gap{helped}, so check slopes there."
+        )
+        notices.append(
+            Finding("elevation_partly_missing", "warn", text, place=place, measured=share_pct)
+        )
+    return (*notices, *unused_spots_notice(site, spots_used))
+
+
+def off_spots_notice(site: Site, grid: Grid, inside: NDArray[np.bool_]) -> Findings:
+    """Warn of the share of the property that the spot heights do not surround."""
+    share_pct, place = _share_without(site, grid, inside)
+    if place is None:
+        return ()
+    text = (
+        f"Spot heights do not surround {_share_words(share_pct)} of the property: ground beyond "
+        "them is taken as level outward, so check slopes there."
+    )
+    return (Finding("spot_heights_short", "warn", text, place=place, measured=share_pct),)
+
+
+def unused_spots_notice(site: Site, used: int = 0) -> Findings:
+    """Note the spot heights that were set aside because the raster rules."""
+    count = len(site.spot_heights) - used
+    if count <= 0:
+        return ()
+    text = "Spot heights were set aside: the elevation raster gives the ground there."
+    return (Finding("spot_heights_unused", "note", text, count=count),)
+
+
+def dissolved_notice(
+    patches: Sequence[Polygon], machine: MachineClass, rules: RuleBook
+) -> Findings:
+    """Note the patches over the slope limit that are too small to be kept off the lawn."""
+    if not patches:
+        return ()
+    largest = max(patches, key=lambda patch: patch.area)
+    limit_m2 = rules.ground.smallest_steep_patch_m2
+    text = (
+        f"Patches over {machine.slope_lawn_pct:g} % but under {limit_m2:g} m2 are taken as bumps "
+        "and stay lawn."
+    )
+    return (
+        Finding(
+            "steep_patches_dissolved",
+            "note",
+            text,
+            count=len(patches),
+            place=largest.representative_point(),
+            measured=largest.area,
+            limit=limit_m2,
+        ),
+    )
+
+
+def _middle(site: Site) -> Point:
+    return site.parcel.representative_point()
+
+
+def _share_words(share_pct: float) -> str:
+    return "under 1 %" if share_pct < 1 else f"{share_pct:.0f} %"
+
+
+def _share_without(site: Site, grid: Grid, known: NDArray[np.bool_]) -> tuple[float, Point | None]:
+    """Return the share of the property's cells that are not known, and the middlemost of them."""
+    ground = shapely.union_all([site.parcel, *site.lawns])
+    shapely.prepare(ground)
+    x, y = np.meshgrid(*grid.centres())
+    gap_x, gap_y = x[~known], y[~known]
+    within = shapely.contains_xy(ground, gap_x, gap_y)
+    if not within.any():
+        return 0.0, None
+    gap_x, gap_y = gap_x[within], gap_y[within]
+    share_pct = min(100.0, 100.0 * len(gap_x) * grid.cell_m**2 / ground.area)
+    middle = np.argmin((gap_x - gap_x.mean()) ** 2 + (gap_y - gap_y.mean()) ** 2)
+    return share_pct, Point(gap_x[middle], gap_y[middle])
