@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 import rasterio
-from rasterio.crs import CRS
-from rasterio.enums import MaskFlags, Resampling
 from rasterio.errors import RasterioError
-from rasterio.transform import from_origin
-from rasterio.vrt import WarpedVRT
 from rasterio.warp import transform as transform_points
-from rasterio.warp import transform_bounds
-from rasterio.windows import Window
 
 from lawnplat.errors import SurveyError
-from lawnplat.survey.types import Finding, FloatArray, Site
+from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.grid import choose_grid, grid_around
+from lawnplat.terrain.placing import to_cell, to_ground
 from lawnplat.terrain.types import ElevationWindow, Grid
+from lawnplat.terrain.warp import band_on_grid
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from lawnplat.settings.types import MachineClass, RuleBook
 
 UNIT_M = {"m": 1.0, "ft": 0.3048, "us-ft": 1200.0 / 3937.0}
@@ -49,12 +42,6 @@ _DECLARED_UNITS = {
 
 _LOWEST_M, _HIGHEST_M = -500.0, 9000.0
 """No dry land lies outside this: such a height is a nodata value that the file does not declare."""
-
-_SAME_GRID = 1e-6
-"""Grids agree where their lines lie this close together, in cells."""
-
-_WARP_TOLERANCE_CELLS = 0.01
-"""How far, in source cells, the warp may stray from the exact reprojection to save time."""
 
 
 class ElevationRaster:
@@ -142,7 +129,7 @@ class ElevationRaster:
                 grid, heights, source_cell_m, (*findings, self._missing(site, "does not reach"))
             )
         try:
-            raw = self._values(site, grid)
+            raw = band_on_grid(self._dataset, site.crs, grid, self._credible())
         except RasterioError as error:
             text = f"cannot be read ({_first_line(error)}) on"
             return ElevationWindow(
@@ -173,98 +160,30 @@ class ElevationRaster:
         """Return the longer side of the cell at (x, y) of a CRS, in the units of that CRS."""
         dataset = self._dataset
         (east,), (north,) = transform_points(crs, dataset.crs, [x], [y])
-        column, row = ~dataset.transform * (east, north)
-        corners = [dataset.transform * at for at in ((column, row), (column + 1, row))]
-        corners.append(dataset.transform * (column, row + 1))
-        xs, ys = transform_points(dataset.crs, crs, *zip(*corners, strict=True))
-        sides = np.hypot(np.diff(xs)[0], np.diff(ys)[0]), np.hypot(xs[2] - xs[0], ys[2] - ys[0])
-        longer = float(max(sides))
+        column, row = to_cell(dataset.transform, east, north)
+        # The cell's corner and its neighbours along the row and along the column.
+        steps = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
+        corners = to_ground(dataset.transform, column + steps[0], row + steps[1])
+        xs, ys = transform_points(dataset.crs, crs, *corners)
+        longer = float(np.hypot(np.subtract(xs[1:], xs[0]), np.subtract(ys[1:], ys[0])).max())
         return longer if np.isfinite(longer) else 0.0
 
     def _reaches(self, site: Site, grid: Grid) -> bool:
-        """Return whether the raster's outline and the grid's box share ground."""
+        """Return whether the grid's box, in the raster's cells, meets the raster's own box."""
         dataset = self._dataset
-        corners = [(0, 0), (dataset.width, 0), (dataset.width, dataset.height), (0, dataset.height)]
-        xs, ys = zip(*(dataset.transform * corner for corner in corners), strict=True)
-        try:
-            west, south, east, north = transform_bounds(site.crs, dataset.crs, *_bounds(grid))
-        except RasterioError:
+        east, south = _far_corner(grid)
+        xs, ys = [grid.west_m, east, east, grid.west_m], [grid.north_m, grid.north_m, south, south]
+        ground = np.array(transform_points(site.crs, dataset.crs, xs, ys))
+        columns, rows = to_cell(dataset.transform, *ground)
+        if not np.isfinite([columns, rows]).all():
             return False
-        return bool(west < max(xs) and east > min(xs) and south < max(ys) and north > min(ys))
+        beside = columns.max() <= 0 or columns.min() >= dataset.width
+        return not (beside or rows.max() <= 0 or rows.min() >= dataset.height)
 
-    def _values(self, site: Site, grid: Grid) -> FloatArray:
-        """Return band 1 on the grid, scaled, in the file's unit, NaN where there is none."""
-        values = self._aligned(site, grid)
-        if values is None:
-            values = self._warped(site, grid, self._nodata())
-            values = self._without_undeclared_nodata(site, grid, values)
-        values = values * self._dataset.scales[0] + self._dataset.offsets[0]
-        return np.where(self._credible(values), values, np.nan)
-
-    def _credible(self, values: FloatArray) -> Any:
-        lowest, highest = (limit / UNIT_M[self._unit] for limit in (_LOWEST_M, _HIGHEST_M))
-        return (values >= lowest) & (values <= highest)
-
-    def _nodata(self) -> float | None:
-        """Return the declared nodata value; for floats without one, NaN."""
-        declared: float | None = self._dataset.nodata
-        if declared is None and self._unmasked() and self._dataset.dtypes[0].startswith("float"):
-            return float("nan")
-        return declared
-
-    def _unmasked(self) -> bool:
-        return MaskFlags.all_valid in self._dataset.mask_flag_enums[0]
-
-    def _aligned(self, site: Site, grid: Grid) -> FloatArray | None:
-        """Return the raster's own cells where its grid is the site's grid, else None."""
-        dataset, transform = self._dataset, self._dataset.transform
-        column = (grid.west_m - transform.c) / grid.cell_m
-        row = (transform.f - grid.north_m) / grid.cell_m
-        off = [
-            transform.a / grid.cell_m - 1,
-            transform.e / grid.cell_m + 1,
-            transform.b / grid.cell_m,
-            transform.d / grid.cell_m,
-        ]
-        drift = max(abs(part) for part in off) * max(dataset.width, dataset.height)
-        apart = max(abs(column - round(column)), abs(row - round(row)), drift)
-        if apart > _SAME_GRID or dataset.crs != CRS.from_user_input(site.crs):
-            return None
-        values = np.full((grid.rows, grid.columns), np.nan)
-        top, left = max(round(row), 0), max(round(column), 0)
-        bottom = min(round(row) + grid.rows, dataset.height)
-        right = min(round(column) + grid.columns, dataset.width)
-        band = dataset.read(1, window=Window(left, top, right - left, bottom - top), masked=True)
-        into = np.s_[
-            top - round(row) : bottom - round(row), left - round(column) : right - round(column)
-        ]
-        values[into] = band.astype(float).filled(np.nan)
-        return values
-
-    def _warped(
-        self,
-        site: Site,
-        grid: Grid,
-        nodata: float | None,
-        resampling: Resampling = Resampling.bilinear,
-    ) -> FloatArray:
-        """Return band 1 drawn onto the grid, NaN where there is none."""
-        options: dict[str, Any] = {"add_alpha": True} if nodata is None else {"src_nodata": nodata}
-        with _warped_view(self._dataset, site, grid, resampling, options) as view:
-            values = view.read(1, out_dtype="float64")
-            if nodata is None:
-                values[view.dataset_mask() == 0] = np.nan
-        return np.asarray(values)
-
-    def _without_undeclared_nodata(self, site: Site, grid: Grid, values: FloatArray) -> FloatArray:
-        """Return the values warped anew where a nodata value that the file hides was mixed in."""
-        scale, offset = self._dataset.scales[0], self._dataset.offsets[0]
-        wild = np.isfinite(values) & ~self._credible(values * scale + offset)
-        if not wild.any() or not self._unmasked():
-            return values
-        cells = self._warped(site, grid, self._nodata(), Resampling.nearest)
-        wild_cells = cells[np.isfinite(cells) & ~self._credible(cells * scale + offset)]
-        return self._warped(site, grid, float(wild_cells[0])) if wild_cells.size else values
+    def _credible(self) -> tuple[float, float]:
+        """Return the lowest and highest height of dry land in the file's unit."""
+        unit_m = UNIT_M[self._unit]
+        return _LOWEST_M / unit_m, _HIGHEST_M / unit_m
 
     def _missing(self, site: Site, what: str) -> Finding:
         return Finding(
@@ -316,28 +235,10 @@ def read_elevation(
         return raster.read(site, grid_around(site, margin_m=margin_m, cell_m=cell_m))
 
 
-@contextmanager
-def _warped_view(
-    dataset: Any, site: Site, grid: Grid, resampling: Resampling, options: dict[str, Any]
-) -> Iterator[Any]:
-    with WarpedVRT(
-        dataset,
-        crs=site.crs,
-        transform=from_origin(grid.west_m, grid.north_m, grid.cell_m, grid.cell_m),
-        width=grid.columns,
-        height=grid.rows,
-        resampling=resampling,
-        tolerance=_WARP_TOLERANCE_CELLS,
-        dtype="float64",
-        **({"nodata": float("nan")} if "src_nodata" in options else {}),
-        **options,
-    ) as view:
-        yield view
-
-
-def _bounds(grid: Grid) -> tuple[float, float, float, float]:
-    south = grid.north_m - grid.rows * grid.cell_m
-    return grid.west_m, south, grid.west_m + grid.columns * grid.cell_m, grid.north_m
+def _far_corner(grid: Grid) -> tuple[float, float]:
+    """Return the grid's outer south-east corner."""
+    east = grid.west_m + grid.columns * grid.cell_m
+    return east, grid.north_m - grid.rows * grid.cell_m
 
 
 def _first_line(error: BaseException) -> str:
