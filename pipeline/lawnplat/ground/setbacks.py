@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -12,6 +11,7 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, lines, union
+from lawnplat.ground.types import Cause
 from lawnplat.settings.types import RuleBook, Treatment
 from lawnplat.survey.types import Feature
 from lawnplat.terrain.types import Terrain
@@ -20,16 +20,6 @@ OPEN_EDGE = "open_edge"
 TOO_STEEP = "too_steep"
 TOO_NARROW = "too_narrow"
 TOO_SMALL = "too_small"
-
-
-@dataclass(frozen=True)
-class Cause:
-    """One reason to give up lawn: ``body`` is what stands there, ``reach`` the ground it takes."""
-
-    kind: str
-    setback_m: float
-    body: BaseGeometry
-    reach: BaseGeometry
 
 
 def setback_of(feature: Feature, rules: RuleBook) -> float:

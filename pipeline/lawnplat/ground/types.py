@@ -5,9 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from shapely import LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from lawnplat.survey.types import Feature, Finding
 from lawnplat.terrain.types import SlopeZone
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One reason to give up lawn: ``body`` is what stands there, ``reach`` the ground it takes."""
+
+    kind: str
+    """A feature kind, ``open_edge`` or ``too_steep``."""
+    setback_m: float
+    body: BaseGeometry
+    reach: BaseGeometry
 
 
 @dataclass(frozen=True)
@@ -82,6 +94,8 @@ class Ground:
     passages: tuple[Passage, ...]
     hand_trim: tuple[HandTrim, ...]
     wire_ground: WireGround
-    open_edges: MultiPolygon | None
-    """The strip along lawn edges that no feature governs."""
+    open_edges: BaseGeometry | None
+    """The lawn edges that no feature governs, as lines."""
     findings: tuple[Finding, ...]
+    causes: tuple[Cause, ...] = ()
+    """What the wire runs against."""

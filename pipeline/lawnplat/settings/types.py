@@ -133,6 +133,7 @@ class ReturnLineRules:
     score_length: float
     score_gradient: float
     score_closeness: float
+    score_bend: float
     parking_test_m: float
 
 

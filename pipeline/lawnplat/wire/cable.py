@@ -1,0 +1,61 @@
+"""The low-voltage cable: from an outlet to the station, round the lawn and not across it."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy.sparse import csgraph
+
+from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.ground.types import Ground
+from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.survey.types import Site
+from lawnplat.wire.places import Places
+from lawnplat.wire.route_grid import graph, lay_grid, moves
+
+_CELL_M = 0.25
+_MOST_CELLS = 150_000
+_SNAP_M = 1.0
+OUTLET = "power_outlet"
+
+
+def outlet_distances(
+    site: Site, ground: Ground, places: Places, machine: MachineClass, rules: RuleBook
+) -> FloatArray:
+    """Return for each place the cable length in metres from the nearest outlet; NaN where none.
+
+    The cable keeps to ground that is neither mown nor a barrier (a house, water, a fall). Measured
+    on a grid of 16 neighbours, so up to 1.4 % longer than the shortest way.
+    """
+    outlets = [feature.geometry for feature in site.features if feature.kind == OUTLET]
+    if not outlets:
+        return np.full(len(places.point), np.nan)
+    grid_ground, cell_m = _cable_ground(site, ground, rules)
+    grid = lay_grid(grid_ground, cell_m)
+    if not grid.free.any():
+        return np.full(len(places.point), np.nan)
+    outlet_points = shapely.get_coordinates(shapely.centroid(np.array(outlets, dtype=object)))
+    behind = places.point - places.ahead * machine.base_behind_wire_m
+    starts = grid.nearest(outlet_points, _SNAP_M)
+    ends = grid.nearest(behind, _SNAP_M)
+    if not (starts >= 0).any():
+        return np.full(len(places.point), np.nan)
+    found = moves(grid, reach=2)
+    network = graph(grid, found, found.length_m)
+    way_m = csgraph.dijkstra(network, indices=np.unique(starts[starts >= 0]), min_only=True)
+    reached = np.where(ends >= 0, way_m[np.maximum(ends, 0)], np.inf)
+    return np.where(np.isfinite(reached), reached, np.nan)
+
+
+def _cable_ground(
+    site: Site, ground: Ground, rules: RuleBook
+) -> tuple[shapely.Geometry, float]:
+    area = float(shapely.envelope(site.parcel).area)
+    cell_m = max(_CELL_M, float(np.sqrt(area / _MOST_CELLS)))
+    barriers = [
+        feature.geometry for feature in site.features if rules.kinds[feature.kind].barrier
+    ]
+    # Cells whose centre lies less than a cell inside the wire still belong to the strip outside.
+    mown = grow(union(ground.wire_ground.pieces), -0.75 * cell_m)
+    solid = union(shape for shape in barriers if shape.area > 0)
+    return shapely.difference(grow(site.parcel, cell_m), union([mown, solid])), cell_m

@@ -1,0 +1,113 @@
+"""Where a return line may run: mowable ground, clear of every wire and firm obstacle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray, grow, points_along, union
+from lawnplat.ground.types import Ground
+from lawnplat.settings.types import RuleBook
+from lawnplat.wire.places import rim_of
+from lawnplat.wire.types import Station
+
+_END_REACH = 1.5
+"""A line may come nearer to the perimeter than its corridor only within this many corridors of its
+joint: it then meets the wire at 42 degrees or more."""
+
+
+@dataclass(frozen=True)
+class Corridor:
+    """Free ground for one return line.
+
+    ``free`` keeps the rule book's corridor from wires and firm obstacles; ``room`` is the ground
+    inside the wire itself.
+    """
+
+    room: Polygon
+    free: BaseGeometry
+    start: FloatArray
+    """The end of the straight run, shape (2,)."""
+    ahead: FloatArray
+    station: FloatArray
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Places on the perimeter where a return line could be joined to it.
+
+    ``joint`` lies on the wire, ``inner`` just inside the corridor; arrays of shape (n, 2).
+    """
+
+    joint: FloatArray
+    inner: FloatArray
+
+
+def corridor_of(
+    piece: Polygon, ground: Ground, station: Station, rules: RuleBook, straight_m: float
+) -> Corridor:
+    """Return the corridor of a line that leaves ``station`` straight for ``straight_m``."""
+    firm = [
+        grow(feature.geometry, rules.kinds[feature.kind].setback_m)
+        for feature in ground.wire_ground.firm
+    ]
+    free = grow(piece, -rules.return_line.corridor_m)
+    # The line may leave the front's clear ground only at its end, never come back through it.
+    kept = union([*firm, station.front])
+    angle = np.radians(station.bearing_deg)
+    ahead = np.array([np.sin(angle), np.cos(angle)])
+    origin = shapely.get_coordinates(station.point)[0]
+    start = origin + ahead * straight_m
+    beyond = shapely.difference(free, kept)
+    return Corridor(piece, _part_with(beyond, Point(start), rules), start, ahead, origin)
+
+
+def _part_with(free: BaseGeometry, start: Point, rules: RuleBook) -> BaseGeometry:
+    """Return the connected part of ``free`` that the straight run leads into."""
+    parts = shapely.get_parts(free)
+    near = shapely.distance(parts, start) if len(parts) else np.array([])
+    if len(near) == 0 or near.min() > rules.return_line.corridor_m:
+        return Polygon()
+    part: BaseGeometry = parts[int(np.argmin(near))]
+    return part
+
+
+def ends_of(
+    corridor: Corridor, ground: Ground, rules: RuleBook, spacing_m: float
+) -> Ends:
+    """Return places for the joint along the perimeter, about ``spacing_m`` apart.
+
+    None is on a crossing's side, in a passage, or nearer to the station than the rules ask.
+    """
+    rim: LineString = rim_of(corridor.room)
+    count = max(int(np.ceil(rim.length / spacing_m)), 8)
+    chainage_m = np.arange(count) * rim.length / count
+    joint = points_along(rim, chainage_m)
+    step = 0.1
+    chord = points_along(rim, chainage_m + step) - points_along(rim, chainage_m - step)
+    unit = chord / np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)[:, None]
+    inward = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
+    inner = joint + inward * (rules.return_line.corridor_m * 1.05)
+    home_m = shapely.line_locate_point(rim, Point(corridor.station))
+    along_m = np.abs(chainage_m - home_m)
+    along_m = np.minimum(along_m, rim.length - along_m)
+    narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
+    avoided = grow(union([*ground.wire_ground.crossings, *narrow]), 0.05)
+    kept = (
+        (along_m >= rules.return_line.joint_from_station_m)
+        & shapely.dwithin(shapely.points(inner), corridor.free, 1e-3)
+        & ~shapely.intersects(avoided, shapely.points(joint))
+    )
+    return Ends(joint[kept], inner[kept])
+
+
+def way_ground(corridor: Corridor, joint: FloatArray, rules: RuleBook) -> BaseGeometry:
+    """Return where a line from the straight run to ``joint`` may run, the ends let in."""
+    reach = _END_REACH * rules.return_line.corridor_m
+    end = shapely.intersection(corridor.room, grow(Point(joint), reach))
+    start = grow(LineString([corridor.station, corridor.start]), 0.02)
+    return grow(union([corridor.free, end, start]), 1e-3)

@@ -1,0 +1,64 @@
+"""A way round obstacles between two rings, for a wire pair outside the lawn."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy.sparse import csgraph
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray, grow
+from lawnplat.wire.route_grid import graph, lay_grid, moves
+from lawnplat.wire.shortcut import LegCost, straightened
+
+_CELL_M = 0.25
+_MOST_CELLS = 60_000
+_NOTHING_BEFORE = -9999
+
+
+def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineString | None:
+    """Return a short way through ``free`` from ring ``one`` to ring ``other``; None where none is.
+
+    Found on a grid of 16 neighbours, then straightened.
+    """
+    if free.is_empty:
+        return None
+    cell_m = max(_CELL_M, float(np.sqrt(free.area / _MOST_CELLS)))
+    grid = lay_grid(free, cell_m)
+    nodes = grid.free_nodes()
+    places = shapely.points(grid.coordinates(nodes))
+    starts = nodes[shapely.dwithin(one, places, 1.5 * cell_m)]
+    ends = nodes[shapely.dwithin(other, places, 1.5 * cell_m)]
+    if len(starts) == 0 or len(ends) == 0:
+        return None
+    found = moves(grid, reach=2)
+    network = graph(grid, found, found.length_m)
+    cost, before, _ = csgraph.dijkstra(
+        network, indices=starts, min_only=True, return_predecessors=True
+    )
+    best = ends[int(np.argmin(cost[ends]))]
+    if not np.isfinite(cost[best]):
+        return None
+    chain = [int(best)]
+    while before[chain[-1]] != _NOTHING_BEFORE:
+        chain.append(int(before[chain[-1]]))
+    way = _joined(one, other, grid.coordinates(np.array(chain[::-1])))
+    return LineString(straightened(way, _length_only(grow(free, 0.5 * cell_m))))
+
+
+def _joined(one: LineString, other: LineString, way: FloatArray) -> FloatArray:
+    """Lead the way from the nearest point of ring ``one`` to the nearest point of ``other``."""
+    first = shapely.get_coordinates(shapely.shortest_line(one, shapely.points(way[0])))[:1]
+    last = shapely.get_coordinates(shapely.shortest_line(other, shapely.points(way[-1])))[:1]
+    return np.concatenate([first, way, last])
+
+
+def _length_only(free: BaseGeometry) -> LegCost:
+    def level(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return np.zeros_like(x), np.zeros_like(y)
+
+    def apart(x: FloatArray, y: FloatArray) -> FloatArray:  # noqa: ARG001
+        return np.zeros_like(x)
+
+    return LegCost(level, apart, free, np.inf, 0.0, 0.0)

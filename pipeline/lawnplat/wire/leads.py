@@ -1,0 +1,183 @@
+"""Leads: the wire pairs that join islands and carried lawns to the outer ring, least length in all.
+
+Every rim (the outer ring, each island, each carried lawn's ring) is a node; a lead between two rims
+is an edge as long as the shortest line between them that nothing bars. The tree of least total
+length is grown by taking the shortest edge that joins two trees (Kruskal 1956). A least tree over
+nearest points never runs across a third rim: the edge would be longer than those to that rim.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import grow, union
+from lawnplat.wire.detour import way_round
+
+_SAMPLE_M = 0.25
+_MOST_SAMPLES = 240
+_MOST_TRIES = 4000
+_BATCH = 200
+
+
+@dataclass(frozen=True)
+class Lead:
+    """A wire pair between two rims, ``line`` from the rim nearer home to the other."""
+
+    line: LineString
+    carried: bool
+    """Whether it leads outside the lawn to a carried piece."""
+
+
+@dataclass(frozen=True)
+class Rim:
+    """One ring that has to be part of the conductor: ``hole`` is None for a piece's outer ring."""
+
+    piece: int
+    hole: int | None
+    ring: LineString
+
+
+@dataclass(frozen=True)
+class LeadGround:
+    """Where leads may run.
+
+    ``barred`` is closed to every lead; ``outside`` is where a lead to a carried piece may run.
+    """
+
+    pieces: tuple[Polygon, ...]
+    barred: BaseGeometry
+    outside: BaseGeometry
+    longest_outside_m: float
+    apart_m: float
+
+
+@dataclass(frozen=True)
+class LeadTree:
+    """The leads taken, and the pieces that no lead reaches."""
+
+    leads: tuple[Lead, ...]
+    unreached: tuple[int, ...]
+
+
+def rims_of(pieces: Sequence[Polygon]) -> list[Rim]:
+    """Return all rims; the home piece's outer ring first."""
+    rims = []
+    for number, piece in enumerate(pieces):
+        rims.append(Rim(number, None, LineString(piece.exterior.coords)))
+        rims.extend(
+            Rim(number, hole, LineString(ring.coords)) for hole, ring in enumerate(piece.interiors)
+        )
+    return rims
+
+
+@dataclass
+class _Growth:
+    """The forest while it grows: which tree each rim belongs to, and the leads so far."""
+
+    tree: list[int]
+    leads: list[Lead] = field(default_factory=list)
+
+    def join(self, one: int, other: int, lead: Lead) -> None:
+        kept, gone = self.tree[one], self.tree[other]
+        self.tree = [kept if number == gone else number for number in self.tree]
+        self.leads.append(lead)
+
+
+def least_tree(ground: LeadGround) -> LeadTree:
+    """Join all rims by leads of least total length.
+
+    A lead is looked for only when its lower bound, the bare distance, comes up; when something
+    bars the shortest line, the next shortest between points of the two rims is taken, and outside
+    the lawn a way round obstacles.
+    """
+    rims = rims_of(ground.pieces)
+    growth = _Growth(list(range(len(rims))))
+    queue: list[tuple[float, int, int, int, Lead | None]] = []
+    for one in range(len(rims)):
+        for other in range(one + 1, len(rims)):
+            if _may_join(rims[one], rims[other]):
+                bound = float(shapely.distance(rims[one].ring, rims[other].ring))
+                heapq.heappush(queue, (bound, 0, one, other, None))
+    while queue and len(set(growth.tree)) > 1:
+        _, _, one, other, lead = heapq.heappop(queue)
+        if growth.tree[one] == growth.tree[other]:
+            continue
+        if lead is not None and _clear_of(lead.line, growth.leads, ground):
+            growth.join(one, other, lead)
+            continue
+        found = _lead(rims[one], rims[other], ground, growth.leads)
+        if found is not None:
+            heapq.heappush(queue, (found.line.length, 1, one, other, found))
+    home = growth.tree[0]
+    cut_off = {rim.piece for rim, tree in zip(rims, growth.tree, strict=True) if tree != home}
+    leads = tuple(lead for lead in growth.leads if _serves(lead, ground, cut_off))
+    return LeadTree(leads, tuple(sorted(cut_off)))
+
+
+def _serves(lead: Lead, ground: LeadGround, cut_off: set[int]) -> bool:
+    return not any(shapely.dwithin(ground.pieces[number], lead.line, 1e-6) for number in cut_off)
+
+
+def _may_join(one: Rim, other: Rim) -> bool:
+    if one.piece == other.piece:
+        return True
+    return one.hole is None and other.hole is None
+
+
+def _clear_of(line: LineString, leads: list[Lead], ground: LeadGround) -> bool:
+    return not any(shapely.dwithin(line, lead.line, ground.apart_m) for lead in leads)
+
+
+def _lead(one: Rim, other: Rim, ground: LeadGround, leads: list[Lead]) -> Lead | None:
+    """Return the shortest lead between two rims that nothing bars; None where there is none."""
+    carried = one.piece != other.piece
+    barred = union([ground.barred, *(grow(lead.line, ground.apart_m) for lead in leads)])
+    room = ground.outside if carried else grow(ground.pieces[one.piece], 1e-4)
+    shapely.prepare(barred)
+    shapely.prepare(room)
+    nearest = shapely.shortest_line(one.ring, other.ring)
+    line = nearest if _open(np.array([nearest]), room, barred)[0] else None
+    if line is None:
+        line = _next_shortest(one.ring, other.ring, room, barred)
+    if line is None and carried:
+        line = way_round(one.ring, other.ring, shapely.difference(room, barred))
+    if line is None or (carried and line.length > ground.longest_outside_m):
+        return None
+    return Lead(line, carried)
+
+
+def _open(lines: np.ndarray, room: BaseGeometry, barred: BaseGeometry) -> np.ndarray:
+    return np.asarray(shapely.covers(room, lines) & ~shapely.intersects(barred, lines))
+
+
+def _next_shortest(
+    one: LineString, other: LineString, room: BaseGeometry, barred: BaseGeometry
+) -> LineString | None:
+    """Return the shortest open line between points sampled on two rings."""
+    starts, ends = (_sampled(ring, barred) for ring in (one, other))
+    if len(starts) == 0 or len(ends) == 0:
+        return None
+    gap = np.hypot(*(starts[:, None] - ends[None]).transpose(2, 0, 1))
+    order = np.argsort(gap, axis=None, kind="stable")[:_MOST_TRIES]
+    for batch in np.split(order, range(_BATCH, len(order), _BATCH)):
+        first, last = np.unravel_index(batch, gap.shape)
+        tried = shapely.linestrings(np.stack([starts[first], ends[last]], axis=1))
+        fits = np.flatnonzero(_open(tried, room, barred))
+        if len(fits):
+            line: LineString = tried[fits[0]]
+            return line
+    return None
+
+
+def _sampled(ring: LineString, barred: BaseGeometry) -> np.ndarray:
+    """Return points along a ring, those that are barred left out."""
+    count = int(np.clip(np.ceil(ring.length / _SAMPLE_M), 12, _MOST_SAMPLES))
+    points = shapely.line_interpolate_point(ring, np.arange(count) * ring.length / count)
+    return shapely.get_coordinates(points[~shapely.intersects(barred, points)])

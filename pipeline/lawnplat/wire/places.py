@@ -1,0 +1,126 @@
+"""Places on the perimeter where a charging station could stand, and what speaks against each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray, grow, points_along, rectangle, union
+from lawnplat.ground.types import Ground
+from lawnplat.settings.types import MachineClass, RuleBook
+
+_STRAIGHT_CHECKS = 9
+
+
+@dataclass(frozen=True)
+class Places:
+    """Candidate places along the rim of one piece of ground.
+
+    Arrays of length n, or (n, 2) for ``point`` and ``ahead`` (a unit vector into the lawn).
+    ``front`` and ``base`` hold polygons. ``chainage_m`` runs along the rim, lawn to the right.
+    """
+
+    chainage_m: FloatArray
+    point: FloatArray
+    ahead: FloatArray
+    front: NDArray[np.object_]
+    base: NDArray[np.object_]
+    straight_wire: NDArray[np.bool_]
+    front_clear: NDArray[np.bool_]
+    base_on_lawn: NDArray[np.bool_]
+    in_passage: NDArray[np.bool_]
+
+    def stands(self) -> NDArray[np.bool_]:
+        """Return where nothing but level ground and power could be wanting."""
+        return self.straight_wire & self.front_clear & self.base_on_lawn & ~self.in_passage
+
+
+def rim_of(piece: Polygon) -> LineString:
+    """Return the outer ring of ``piece`` with the lawn on its right hand (clockwise)."""
+    ring = shapely.orient_polygons(piece, exterior_cw=True).exterior
+    return LineString(ring.coords)
+
+
+def places_on(
+    piece: Polygon, ground: Ground, machine: MachineClass, rules: RuleBook
+) -> Places:
+    """Return candidate places every ``candidate_spacing_m`` along the rim of ``piece``."""
+    rim = rim_of(piece)
+    count = max(int(np.ceil(rim.length / rules.station.candidate_spacing_m)), 8)
+    chainage_m = np.arange(count) * rim.length / count
+    ahead, straight = _direction(rim, chainage_m, rules)
+    point = points_along(rim, chainage_m)
+    base_ahead_m = machine.base_length_m - machine.base_behind_wire_m
+    half_m = rules.station.side_clear_m
+    front = shapely.polygons(rectangle(point, ahead, 0.0, rules.station.front_clear_m, half_m))
+    clear_to_m = rules.station.front_clear_m + base_ahead_m
+    needed = shapely.polygons(
+        rectangle(point, ahead, 2 * rules.ground.shape_tolerance_m, clear_to_m, half_m)
+    )
+    base = shapely.polygons(
+        rectangle(point, ahead, -machine.base_behind_wire_m, base_ahead_m, machine.base_width_m / 2)
+    )
+    room = _standing_room(piece, ground, rules)
+    narrow = union(passage.area for passage in ground.passages if passage.verdict == "guided")
+    return Places(
+        chainage_m=chainage_m,
+        point=point,
+        ahead=ahead,
+        front=front,
+        base=base,
+        straight_wire=straight,
+        front_clear=_covered(room, needed),
+        base_on_lawn=_on_lawn(base, ground, rules),
+        in_passage=np.asarray(shapely.intersects(narrow, front)),
+    )
+
+
+def _direction(
+    rim: LineString, chainage_m: FloatArray, rules: RuleBook
+) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return the inward normal of the rim at each chainage, and whether the rim is straight there.
+
+    Straight means that between ``straight_wire_m`` before and behind, no point leaves the chord by
+    more than a peg's tolerance.
+    """
+    span = rules.station.straight_wire_m * np.linspace(-1, 1, _STRAIGHT_CHECKS)
+    around = points_along(rim, (chainage_m[:, None] + span).ravel())
+    around = around.reshape(len(chainage_m), _STRAIGHT_CHECKS, 2)
+    chord = around[:, -1] - around[:, 0]
+    length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)
+    along = chord / length[:, None]
+    offset = around - around[:, :1]
+    off_m = np.abs(offset[..., 0] * along[:, None, 1] - offset[..., 1] * along[:, None, 0])
+    straight = off_m.max(axis=1) <= rules.pegs.curve_offset_m
+    return np.stack([along[:, 1], -along[:, 0]], axis=1), straight
+
+
+def _standing_room(piece: Polygon, ground: Ground, rules: RuleBook) -> BaseGeometry:
+    """Return mowable ground free of firm obstacles and crossings."""
+    firm = [
+        grow(feature.geometry, rules.kinds[feature.kind].setback_m)
+        for feature in ground.wire_ground.firm
+    ]
+    taken = union([*firm, *ground.wire_ground.crossings])
+    return shapely.difference(piece, taken)
+
+
+def _covered(room: BaseGeometry, shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
+    shapely.prepare(room)
+    return np.asarray(shapely.covers(room, shapes))
+
+
+def _on_lawn(
+    base: NDArray[np.object_], ground: Ground, rules: RuleBook
+) -> NDArray[np.bool_]:
+    """Return where the base stands on lawn and on no feature."""
+    lawn = grow(ground.lawn, 1.5 * rules.ground.shape_tolerance_m)
+    bodies = union(
+        cause.body for cause in ground.causes if cause.kind in rules.kinds and cause.body.area > 0
+    )
+    return _covered(shapely.difference(lawn, bodies) if not bodies.is_empty else lawn, base)

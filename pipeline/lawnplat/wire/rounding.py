@@ -1,0 +1,85 @@
+"""Round the bends of a line into arcs, as wide as the rules ask and the ground allows."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray
+
+_ARC_STEP_DEG = 8.0
+_SHRINK = 0.7
+_SMALLEST_RADIUS_M = 0.1
+_STRAIGHT_DEG = 1.0
+
+
+def rounded(
+    corners: FloatArray, radius_m: float, free: BaseGeometry, keep_first_m: float = 0.0
+) -> FloatArray:
+    """Return the line through ``corners`` with every bend drawn as an arc that stays in ``free``.
+
+    Parameters
+    ----------
+    corners : array of shape (n, 2)
+    radius_m : float
+        Radius wanted; made smaller until the arc fits its legs and ``free``.
+    free : geometry
+        Ground that the arcs may not leave.
+    keep_first_m : float
+        Length of the first leg that stays straight.
+    """
+    runs = np.hypot(*np.diff(corners, axis=0).T)
+    # Each bend may use up half of a leg that it shares with another bend.
+    share = np.full(len(runs), 0.5)
+    share[-1] = 1.0
+    room_before = runs * share
+    room_after = runs * share
+    room_before[0] = max(runs[0] - keep_first_m, 0.0)
+    out = [corners[:1]]
+    for place in range(1, len(corners) - 1):
+        room = float(min(room_before[place - 1], room_after[place]))
+        out.append(_bend(corners[place - 1 : place + 2], radius_m, room, free))
+    out.append(corners[-1:])
+    return np.concatenate(out)
+
+
+def _bend(three: FloatArray, radius_m: float, room_m: float, free: BaseGeometry) -> FloatArray:
+    before, corner, after = three
+    into = (corner - before) / np.hypot(*(corner - before))
+    out = (after - corner) / np.hypot(*(after - corner))
+    turn = float(np.arctan2(into[0] * out[1] - into[1] * out[0], into @ out))
+    if abs(turn) < np.radians(_STRAIGHT_DEG) or abs(turn) > np.radians(175):
+        return three[1:2]
+    reach = np.tan(abs(turn) / 2)
+    radius = min(radius_m, 0.98 * room_m / reach)
+    while radius >= _SMALLEST_RADIUS_M:
+        arc = _arc(corner, into, turn, radius, reach * radius)
+        if shapely.covers(free, LineString(arc)):
+            return arc
+        radius *= _SHRINK
+    return three[1:2]
+
+
+def _arc(
+    corner: FloatArray, into: FloatArray, turn: float, radius: float, tangent: float
+) -> FloatArray:
+    side = np.sign(turn)
+    start = corner - into * tangent
+    normal = np.array([-into[1], into[0]]) * side
+    centre = start + normal * radius
+    count = max(int(np.ceil(abs(np.degrees(turn)) / _ARC_STEP_DEG)), 2)
+    angle = np.linspace(0.0, turn, count + 1)
+    spoke = -normal * radius
+    x = spoke[0] * np.cos(angle) - spoke[1] * np.sin(angle)
+    y = spoke[0] * np.sin(angle) + spoke[1] * np.cos(angle)
+    return centre + np.stack([x, y], axis=1)
+
+
+def bends_deg(line: FloatArray) -> FloatArray:
+    """Return the change of direction at each inner point of a line, in degrees, 0 to 180."""
+    run = np.diff(line, axis=0)
+    cross = run[:-1, 0] * run[1:, 1] - run[:-1, 1] * run[1:, 0]
+    dot = (run[:-1] * run[1:]).sum(axis=1)
+    return np.asarray(np.abs(np.degrees(np.arctan2(cross, dot))))

@@ -1,0 +1,186 @@
+"""A grid of places that a machine can stand on, and the moves between them.
+
+A move goes to one of up to 48 neighbours: all whole steps of at most four cells that are not a
+multiple of a shorter one. It counts only where every cell that it passes over is free. Its
+gradient is the steepest found along it, from the ground's own gradient in the move's direction,
+not from the heights of its two ends: long moves would skip bumps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import gcd
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.sparse import csr_array
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class RouteGrid:
+    """Square cells over some ground.
+
+    ``free`` has shape (rows, columns), row 0 in the south. ``clearance_m`` is the distance to the
+    nearest cell that is not free. ``west_m`` and ``south_m`` are the centre of cell (0, 0).
+    """
+
+    west_m: float
+    south_m: float
+    cell_m: float
+    free: BoolArray
+    clearance_m: FloatArray
+
+    def coordinates(self, nodes: IntArray) -> FloatArray:
+        """Return the centres of cells given by their flat index. Shape (n, 2)."""
+        row, column = np.divmod(np.asarray(nodes), self.free.shape[1])
+        return np.stack(
+            [self.west_m + column * self.cell_m, self.south_m + row * self.cell_m], axis=1
+        )
+
+    def free_nodes(self) -> IntArray:
+        """Return the flat indices of all free cells."""
+        return np.flatnonzero(self.free)
+
+    def nearest(self, points: FloatArray, within_m: float) -> IntArray:
+        """Return the flat index of the free cell nearest to each point; -1 beyond ``within_m``."""
+        nodes = self.free_nodes()
+        if len(nodes) == 0:
+            return np.full(len(points), -1)
+        from scipy.spatial import cKDTree  # noqa: PLC0415 - only some callers need it
+
+        distance, place = cKDTree(self.coordinates(nodes)).query(
+            points, distance_upper_bound=within_m
+        )
+        return np.where(np.isfinite(distance), nodes[np.minimum(place, len(nodes) - 1)], -1)
+
+
+@dataclass(frozen=True)
+class Moves:
+    """Moves between free cells, each once: flat indices, plan length, steepest gradient (m/m)."""
+
+    start: IntArray
+    end: IntArray
+    length_m: FloatArray
+    steepest: FloatArray
+
+
+def lay_grid(ground: BaseGeometry, cell_m: float) -> RouteGrid:
+    """Return the grid of cells of ``cell_m`` whose centres lie in ``ground``."""
+    west, south, east, north = shapely.bounds(ground)
+    columns = int(np.ceil((east - west) / cell_m)) + 3
+    rows = int(np.ceil((north - south) / cell_m)) + 3
+    west_m, south_m = float(west) - cell_m, float(south) - cell_m
+    x = west_m + np.arange(columns) * cell_m
+    y = south_m + np.arange(rows) * cell_m
+    shapely.prepare(ground)
+    free = shapely.contains_xy(ground, *np.meshgrid(x, y))
+    clearance_m = ndimage.distance_transform_edt(free) * cell_m
+    return RouteGrid(west_m, south_m, cell_m, free, clearance_m)
+
+
+def steps(reach: int) -> list[tuple[int, int]]:
+    """Return half of the steps (rows, columns) of at most ``reach`` cells, opposites left out."""
+    return [
+        (down, right)
+        for down in range(reach + 1)
+        for right in range(-reach, reach + 1)
+        if gcd(down, abs(right)) == 1 and (down > 0 or right > 0)
+    ]
+
+
+def passed_over(down: int, right: int) -> list[tuple[int, int]]:
+    """Return the cells that the straight step touches, its two ends left out."""
+    pieces = 4 * max(down, abs(right))
+    share = np.arange(1, pieces) / pieces
+    cells: set[tuple[int, int]] = set()
+    for row, column in zip(share * down, share * right, strict=True):
+        rows = {int(np.floor(row + 0.5)), int(np.ceil(row - 0.5))}
+        columns = {int(np.floor(column + 0.5)), int(np.ceil(column - 0.5))}
+        cells.update((r, c) for r in rows for c in columns)
+    return sorted(cells - {(0, 0), (down, right)})
+
+
+def moves(
+    grid: RouteGrid,
+    reach: int,
+    gradient: tuple[FloatArray, FloatArray] | None = None,
+) -> Moves:
+    """Return every move between free cells.
+
+    Parameters
+    ----------
+    grid : RouteGrid
+    reach : int
+        1 gives 8 neighbours, 2 gives 16, 3 gives 32, 4 gives 48.
+    gradient : pair of arrays of shape (rows, columns), optional
+        Rise a metre eastward and northward at the cell centres. Without it the ground is level.
+    """
+    rows, columns = grid.free.shape
+    number = np.arange(rows * columns).reshape(rows, columns)
+    found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = []
+    for down, right in steps(reach):
+        here, there = _windows(rows, columns, down, right)
+        open_way = grid.free[here] & grid.free[there]
+        for r, c in passed_over(down, right):
+            open_way = open_way & grid.free[_shifted(here, r, c)]
+        length_m = grid.cell_m * float(np.hypot(down, right))
+        start, end = number[here][open_way], number[there][open_way]
+        steepest = _steepest(gradient, here, down, right, open_way)
+        found.append((start, end, np.full(len(start), length_m), steepest))
+    return Moves(*(np.concatenate(column) for column in zip(*found, strict=True)))
+
+
+Window = tuple[slice, slice]
+
+
+def _windows(rows: int, columns: int, down: int, right: int) -> tuple[Window, Window]:
+    """Return the windows of the starts and of the ends of a step."""
+    first, last = max(0, -right), columns - max(0, right)
+    here = (slice(0, rows - down), slice(first, last))
+    return here, _shifted(here, down, right)
+
+
+def _shifted(window: Window, down: int, right: int) -> Window:
+    rows, columns = window
+    return (
+        slice(rows.start + down, rows.stop + down),
+        slice(columns.start + right, columns.stop + right),
+    )
+
+
+def _steepest(
+    gradient: tuple[FloatArray, FloatArray] | None,
+    here: Window,
+    down: int,
+    right: int,
+    kept: BoolArray,
+) -> FloatArray:
+    """Return the steepest gradient along the step, looked at about once a cell."""
+    if gradient is None:
+        return np.zeros(int(kept.sum()))
+    size = float(np.hypot(down, right))
+    along = (gradient[0] * right + gradient[1] * down) / size
+    checks = max(down, abs(right))
+    looked_at = [
+        np.abs(along[_shifted(here, round(down * k / checks), round(right * k / checks))])
+        for k in range(checks + 1)
+    ]
+    return np.maximum.reduce(looked_at)[kept]
+
+
+def graph(grid: RouteGrid, found: Moves, cost: FloatArray) -> csr_array:
+    """Return the symmetric graph of the moves with their costs, one node a cell."""
+    size = grid.free.size
+    both = (
+        np.concatenate([cost, cost]),
+        (np.concatenate([found.start, found.end]), np.concatenate([found.end, found.start])),
+    )
+    return csr_array(both, shape=(size, size))

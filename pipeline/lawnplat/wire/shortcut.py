@@ -1,0 +1,183 @@
+"""Straighten a way found on a grid: the cheapest chain of straight legs between its points.
+
+Dynamic programming over the points of the way: every leg between two of them that stays on free
+ground and under the gradient limit may be taken. Repeated on points laid anew along the result, so
+that the way is not tied to the grid's directions. On an inclined plane this comes within some
+percent of the true optimum, which is max(straight distance, height / limit).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray
+
+Gradient = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
+"""Rise a metre eastward and northward at x, y."""
+Closeness = Callable[[FloatArray, FloatArray], FloatArray]
+"""0 in the open to 1 hard by a wire, at x, y."""
+
+_MOST_POINTS = 80
+_ROUNDS = 3
+_SHARP_BEND_M = 20.0
+"""Metres of line that a bend of twice the largest allowed is worth: such bends are a last resort."""
+_CHECK_M = 0.25
+_MOST_CHECKS = 64
+
+
+@dataclass(frozen=True)
+class LegCost:
+    """What a leg costs: its length, more where it is steep or close to a wire.
+
+    A leg is barred where it is steeper than ``limit`` (m/m) anywhere or leaves ``free``.
+    """
+
+    gradient: Gradient
+    closeness: Closeness
+    free: BaseGeometry
+    limit: float
+    per_gradient: float
+    per_closeness: float
+    per_bend: float = 0.0
+    largest_bend_deg: float = 180.0
+
+    def bends(self, turn_deg: FloatArray) -> FloatArray:
+        """Return the cost of changes of direction, in metres of line."""
+        share = turn_deg / self.largest_bend_deg
+        return self.per_bend * share**2 + _SHARP_BEND_M * np.maximum(share - 1.0, 0.0)
+
+    def legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
+        """Return the cost of each straight leg; infinity where it is barred. Shape (n,)."""
+        run = end - start
+        length = np.hypot(run[:, 0], run[:, 1])
+        checks = int(np.clip(np.ceil(length.max(initial=0.0) / _CHECK_M), 2, _MOST_CHECKS)) + 1
+        share = np.linspace(0.0, 1.0, checks)
+        x = start[:, :1] + run[:, :1] * share
+        y = start[:, 1:] + run[:, 1:] * share
+        unit = run / np.maximum(length, 1e-9)[:, None]
+        east, north = self.gradient(x, y)
+        along = np.abs(east * unit[:, :1] + north * unit[:, 1:])
+        weight = 1.0 + self.per_closeness * self.closeness(x, y)
+        if np.isfinite(self.limit):
+            weight = weight + self.per_gradient * (along / self.limit) ** 2
+        cost = length * _mean_along(weight)
+        cost[along.max(axis=1) > self.limit] = np.inf
+        return np.asarray(cost)
+
+
+def _mean_along(values: FloatArray) -> FloatArray:
+    """Return the trapezium mean of each row."""
+    return np.asarray((values[:, 1:] + values[:, :-1]).mean(axis=1) / 2)
+
+
+def straightened(
+    way: FloatArray, cost: LegCost, heading: FloatArray | None = None
+) -> FloatArray:
+    """Return the corner points of the cheapest chain of legs along ``way``.
+
+    Parameters
+    ----------
+    way : array of shape (n, 2)
+        Points of an admissible way, from its start to its end.
+    cost : LegCost
+    heading : array of shape (2,), optional
+        Unit vector of the line that leads to the start, so that the first bend counts too.
+    """
+    shapely.prepare(cost.free)
+    best = way
+    best_cost = np.inf
+    for _ in range(_ROUNDS):
+        points = _spread(best)
+        corners, total = _cheapest_chain(points, cost, heading)
+        if not np.isfinite(total) or total >= best_cost - 1e-3 * total:
+            break
+        best, best_cost = corners, total
+    return best
+
+
+def _spread(way: FloatArray) -> FloatArray:
+    """Return points along ``way``: its corners, and more between them at even spacing."""
+    line = LineString(way)
+    room = _MOST_POINTS - len(way)
+    if room <= 0:
+        return shapely.get_coordinates(
+            shapely.line_interpolate_point(line, np.linspace(0, line.length, _MOST_POINTS))
+        )
+    spacing = max(line.length / room, 0.2)
+    corners = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
+    more = np.arange(spacing, line.length, spacing)
+    chainage = np.unique(np.concatenate([corners, more]))
+    kept = np.concatenate([[True], np.diff(chainage) > 1e-6])
+    return shapely.get_coordinates(shapely.line_interpolate_point(line, chainage[kept]))
+
+
+def _cheapest_chain(
+    points: FloatArray, cost: LegCost, heading: FloatArray | None
+) -> tuple[FloatArray, float]:
+    """Return the cheapest chain of admissible legs over ``points``, in order, and its cost."""
+    size = len(points)
+    first, last = np.triu_indices(size, k=1)
+    price = cost.legs(points[first], points[last])
+    open_leg = np.isfinite(price)
+    legs = shapely.linestrings(
+        np.stack([points[first[open_leg]], points[last[open_leg]]], axis=1)
+    )
+    price[np.flatnonzero(open_leg)[~shapely.covers(cost.free, legs)]] = np.inf
+    table = np.full((size, size), np.inf)
+    table[first, last] = price
+    return _walk_back(points, *_chained(points, table, cost, heading))
+
+
+def _chained(
+    points: FloatArray, table: FloatArray, cost: LegCost, heading: FloatArray | None
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Return, for each last leg (from, to), the least cost of a chain that ends with it.
+
+    The second array holds the point before ``from`` in that chain; -1 for a first leg.
+    """
+    size = len(points)
+    run = points[None] - points[:, None]
+    total = np.full((size, size), np.inf)
+    before: NDArray[np.int64] = np.full((size, size), -1)
+    total[0] = table[0]
+    if heading is not None:
+        total[0] += cost.bends(_turn_deg(heading[None], run[0])[0])
+    for place in range(1, size - 1):
+        came = np.flatnonzero(np.isfinite(total[:place, place]))
+        goes = np.flatnonzero(np.isfinite(table[place]))
+        if len(came) == 0 or len(goes) == 0:
+            continue
+        turn = _turn_deg(run[came, place], run[place, goes])
+        sums = total[came, place][:, None] + cost.bends(turn)
+        least = np.argmin(sums, axis=0)
+        total[place, goes] = sums[least, np.arange(len(goes))] + table[place, goes]
+        before[place, goes] = came[least]
+    return total, before
+
+
+def _turn_deg(into: FloatArray, out: FloatArray) -> FloatArray:
+    """Return the change of direction between every run in and every run out. Shape (in, out)."""
+    dot = into @ out.T
+    cross = into[:, :1] * out[None, :, 1] - into[:, 1:] * out[None, :, 0]
+    return np.asarray(np.abs(np.degrees(np.arctan2(cross, dot))))
+
+
+def _walk_back(
+    points: FloatArray, total: FloatArray, before: NDArray[np.int64]
+) -> tuple[FloatArray, float]:
+    last = len(points) - 1
+    place = int(np.argmin(total[:, last]))
+    least = float(total[place, last])
+    if not np.isfinite(least):
+        return points, float("inf")
+    chain = [last, place]
+    while chain[-1] > 0:
+        chain.append(int(before[chain[-1], chain[-2]]))
+    return points[chain[::-1]], least
