@@ -15,11 +15,12 @@ from lawnplat.terrain.notices import (
     coarse_notice,
     dissolved_notice,
     filled_notice,
+    known_on,
     level_notice,
     off_spots_notice,
     unused_spots_notice,
 )
-from lawnplat.terrain.scale import smoothing_sigma_m
+from lawnplat.terrain.scale import smoothing_reach_m, smoothing_sigma_m
 from lawnplat.terrain.types import ElevationWindow, Grid, SlopeZone, Terrain
 
 __all__ = ["build_terrain", "choose_grid"]
@@ -60,16 +61,14 @@ def build_terrain(
         Its findings hold those of the window.
     """
     grid = choose_grid(site, machine, rules) if window is None else window.grid
-    heights = _heights(site, window, grid, rules)
+    heights = _heights(site, machine, rules, window, grid)
     if heights.source == "level":
         return _level(grid, machine, rules, heights)
     # Imported here: level ground is planned without scipy.
     from lawnplat.terrain.gradient import horn, slope_pct, smooth  # noqa: PLC0415
     from lawnplat.terrain.zones import slope_zones  # noqa: PLC0415
 
-    sigma_m = smoothing_sigma_m(
-        machine.wheelbase_m, rules.terrain.smoothing_share, heights.source_cell_m
-    )
+    sigma_m = _sigma_m(machine, rules, heights.source_cell_m)
     elevation_m = smooth(heights.elevation_m, sigma_m, grid.cell_m)
     dz_dx, dz_dy = horn(elevation_m, grid.cell_m)
     drawn = slope_zones(slope_pct(dz_dx, dz_dy), grid, machine.slope_lawn_pct, rules.ground)
@@ -86,11 +85,18 @@ def build_terrain(
     )
 
 
-def _heights(site: Site, window: ElevationWindow | None, grid: Grid, rules: RuleBook) -> _Heights:
+def _sigma_m(machine: MachineClass, rules: RuleBook, source_cell_m: float) -> float:
+    return smoothing_sigma_m(machine.wheelbase_m, rules.terrain.smoothing_share, source_cell_m)
+
+
+def _heights(
+    site: Site, machine: MachineClass, rules: RuleBook, window: ElevationWindow | None, grid: Grid
+) -> _Heights:
+    """Return the heights from the best source that holds any on the property itself."""
     findings = () if window is None else window.findings
-    if window is not None and np.isfinite(window.elevation_m).any():
+    if window is not None and known_on(site, window):
         findings += coarse_notice(site, window, rules)
-        heights = _from_window(site, window)
+        heights = _from_window(site, machine, rules, window)
     elif np.isfinite(site.spot_heights).all(axis=1).any():
         heights = _from_spots(site, grid)
     else:
@@ -99,16 +105,19 @@ def _heights(site: Site, window: ElevationWindow | None, grid: Grid, rules: Rule
     return replace(heights, findings=findings + heights.findings)
 
 
-def _from_window(site: Site, window: ElevationWindow) -> _Heights:
+def _from_window(
+    site: Site, machine: MachineClass, rules: RuleBook, window: ElevationWindow
+) -> _Heights:
     known = np.isfinite(window.elevation_m)
     if known.all():
         notice = unused_spots_notice(site)
         return _Heights(window.elevation_m, known, "raster", window.source_cell_m, notice)
     from lawnplat.terrain.fill import fill_missing  # noqa: PLC0415 - only gaps need triangles
 
-    filled, known, used = fill_missing(window.elevation_m, window.grid, site.spot_heights)
-    notice = filled_notice(site, window.grid, known, used)
-    return _Heights(filled, known, "raster", window.source_cell_m, notice)
+    sigma_m = _sigma_m(machine, rules, window.source_cell_m)
+    filled = fill_missing(window, site.spot_heights, smoothing_reach_m(sigma_m))
+    notice = filled_notice(site, window.grid, known, filled.spots_used)
+    return _Heights(filled.elevation_m, known, "raster", window.source_cell_m, notice)
 
 
 def _from_spots(site: Site, grid: Grid) -> _Heights:

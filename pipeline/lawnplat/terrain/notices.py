@@ -10,10 +10,16 @@ from numpy.typing import NDArray
 from shapely import Point, Polygon
 
 from lawnplat.settings.types import MachineClass, RuleBook
-from lawnplat.survey.types import Finding, Site
+from lawnplat.survey.types import Finding, FloatArray, Site
 from lawnplat.terrain.types import ElevationWindow, Grid
 
 Findings = tuple[Finding, ...]
+
+
+def known_on(site: Site, window: ElevationWindow) -> bool:
+    """Return whether the window holds any elevation on the property itself."""
+    known = np.isfinite(window.elevation_m)
+    return bool(known.all() or (known.any() and _cells_on(site, window.grid, known)[0].size))
 
 
 def level_notice(site: Site, window: ElevationWindow | None) -> Findings:
@@ -116,14 +122,20 @@ def _share_words(share_pct: float) -> str:
 
 def _share_without(site: Site, grid: Grid, known: NDArray[np.bool_]) -> tuple[float, Point | None]:
     """Return the share of the property's cells that are not known, and the middlemost of them."""
+    gap_x, gap_y = _cells_on(site, grid, ~known)
+    if gap_x.size == 0:
+        return 0.0, None
+    whole = _cells_on(site, grid, np.ones_like(known))[0].size
+    share_pct = 100.0 * gap_x.size / whole
+    middle = np.argmin((gap_x - gap_x.mean()) ** 2 + (gap_y - gap_y.mean()) ** 2)
+    return share_pct, Point(gap_x[middle], gap_y[middle])
+
+
+def _cells_on(site: Site, grid: Grid, chosen: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+    """Return the places of the chosen cells whose centres lie on the parcel or a lawn."""
     ground = shapely.union_all([site.parcel, *site.lawns])
     shapely.prepare(ground)
     x, y = np.meshgrid(*grid.centres())
-    gap_x, gap_y = x[~known], y[~known]
-    within = shapely.contains_xy(ground, gap_x, gap_y)
-    if not within.any():
-        return 0.0, None
-    gap_x, gap_y = gap_x[within], gap_y[within]
-    share_pct = min(100.0, 100.0 * len(gap_x) * grid.cell_m**2 / ground.area)
-    middle = np.argmin((gap_x - gap_x.mean()) ** 2 + (gap_y - gap_y.mean()) ** 2)
-    return share_pct, Point(gap_x[middle], gap_y[middle])
+    x, y = x[chosen], y[chosen]
+    within = shapely.contains_xy(ground, x, y)
+    return x[within], y[within]
