@@ -16,12 +16,13 @@ from lawnplat.ground.given_up import account, hand_trim
 from lawnplat.ground.lawn import lawn_of
 from lawnplat.ground.pieces import Piece, closed_passages, joined, parts_of
 from lawnplat.ground.setbacks import (
+    UNREACHED,
     feature_causes,
     is_wired,
     open_edge_cause,
     steep_cause,
 )
-from lawnplat.ground.types import Cause, Ground, Part, WireGround
+from lawnplat.ground.types import Cause, Ground, KeepOut, Part, WireGround
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Feature, Finding, Site
 from lawnplat.terrain.types import SlopeZone, Terrain
@@ -117,15 +118,33 @@ def _zones_on(lawn: MultiPolygon, terrain: Terrain) -> tuple[SlopeZone, ...]:
     return tuple(zone for zone in clipped if not zone.area.is_empty)
 
 
-def with_station(ground: Ground, station: Point) -> Ground:
-    """Return ``ground`` with the roles of its parts as the station's place makes them."""
+def settled(
+    ground: Ground, station: Point, unreached: tuple[int, ...], rules: RuleBook
+) -> Ground:
+    """Return ``ground`` as the wire makes it.
+
+    The part where ``station`` stands is the main one, the others on its piece are linked, the rest
+    carried. Pieces to which no wire could be led (their numbers in ``unreached``) are given up.
+    """
     pieces = ground.wire_ground.pieces
     home = min(pieces, key=lambda piece: float(shapely.distance(piece, station)))
+    lost = union(pieces[number] for number in unreached)
+    kept = [part for part in ground.parts if not _lies_in(part.area, lost)]
     main = min(
-        (part for part in ground.parts if _lies_in(part.area, home)),
+        (part for part in kept if _lies_in(part.area, home)),
         key=lambda part: float(shapely.distance(part.area, station)),
     )
-    return replace(ground, parts=tuple(_with_role(part, main, home) for part in ground.parts))
+    keep_outs = ground.keep_outs
+    if unreached:
+        keep_outs = (*keep_outs, KeepOut(UNREACHED, 0.0, as_multipolygon(lost)))
+    left = tuple(piece for number, piece in enumerate(pieces) if number not in unreached)
+    return replace(
+        ground,
+        parts=tuple(_with_role(part, main, home) for part in kept),
+        wire_ground=replace(ground.wire_ground, pieces=left),
+        keep_outs=keep_outs,
+        hand_trim=hand_trim(keep_outs, ground.causes, rules),
+    )
 
 
 def _with_role(part: Part, main: Part, home: Polygon) -> Part:
@@ -134,6 +153,5 @@ def _with_role(part: Part, main: Part, home: Polygon) -> Part:
     return replace(part, role="linked" if _lies_in(part.area, home) else "carried")
 
 
-def _lies_in(area: Polygon, piece: Polygon) -> bool:
+def _lies_in(area: Polygon, piece: BaseGeometry) -> bool:
     return bool(shapely.intersects(piece, shapely.point_on_surface(area)))
-

@@ -20,6 +20,7 @@ OPEN_EDGE = "open_edge"
 TOO_STEEP = "too_steep"
 TOO_NARROW = "too_narrow"
 TOO_SMALL = "too_small"
+UNREACHED = "unreached"
 
 
 def setback_of(feature: Feature, rules: RuleBook) -> float:

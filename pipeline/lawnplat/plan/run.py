@@ -1,0 +1,164 @@
+"""Take one site through terrain, ground, wire and works."""
+
+from __future__ import annotations
+
+import importlib.metadata
+from dataclasses import replace
+
+import shapely
+
+from lawnplat.errors import NotPlannable
+from lawnplat.ground.build import build_ground, settled
+from lawnplat.ground.types import Ground
+from lawnplat.planned import Plan, Status
+from lawnplat.settings.digest import digest
+from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.survey.types import Finding, Site
+from lawnplat.terrain.build import build_terrain
+from lawnplat.terrain.reader import ElevationRaster
+from lawnplat.terrain.types import Terrain
+from lawnplat.wire.build import build_layout
+from lawnplat.wire.types import Layout
+from lawnplat.works.build import build_works
+
+
+def plan_site(
+    site: Site,
+    *,
+    machine: MachineClass,
+    rules: RuleBook,
+    elevation: ElevationRaster | None = None,
+    elevation_unit: str = "m",
+    inputs: tuple[tuple[str, str], ...] = (),
+) -> Plan:
+    """Plan one property.
+
+    Parameters
+    ----------
+    site : Site
+        As the survey room gives it, in a metric CRS.
+    machine : MachineClass
+    rules : RuleBook
+    elevation : ElevationRaster, optional
+        Without one, or off its reach, spot heights are used, and without those the ground is level.
+    elevation_unit : str
+        Unit of the raster's heights, for the record.
+    inputs : tuple of (str, str)
+        Further key and value pairs for the record.
+
+    Returns
+    -------
+    Plan
+        Where the ground cannot take a plan, ``status`` is ``not_plannable``, a finding of severity
+        ``stop`` says why, and the plan holds what was worked out until then.
+
+    Raises
+    ------
+    SurveyError
+        Where the raster breaks off while it is read.
+    """
+    window = elevation.window(site, machine, rules) if elevation is not None else None
+    terrain = build_terrain(site, machine, rules, window)
+    record = _record(site, machine, rules, terrain, elevation_unit, inputs)
+    begun = Plan(
+        site=site,
+        machine=machine,
+        status=Status.NOT_PLANNABLE,
+        findings=(*site.findings, *terrain.findings),
+        run_info=record,
+        terrain=terrain,
+    )
+    try:
+        return _through_the_rooms(begun, terrain, rules)
+    except NotPlannable as error:
+        return _stopped(begun, error)
+
+
+def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook) -> Plan:
+    site, machine = begun.site, begun.machine
+    ground = build_ground(site, terrain, machine, rules)
+    seen = replace(begun, ground=ground, findings=(*begun.findings, *ground.findings))
+    try:
+        laid = build_layout(site, ground, terrain, machine, rules)
+    except NotPlannable as error:
+        return _stopped(seen, error)
+    layout = laid.layout
+    ground = settled(ground, layout.station.point, laid.unreached, rules)
+    findings = (*seen.findings, *layout.findings, *_on_the_ground(ground, layout, machine))
+    works = build_works(layout, machine, rules)
+    stopped = any(finding.severity == "stop" for finding in layout.findings)
+    return replace(
+        seen,
+        status=Status.NOT_PLANNABLE if stopped else _status(findings),
+        ground=ground,
+        layout=layout,
+        works=works,
+        findings=findings,
+    )
+
+
+def _status(findings: tuple[Finding, ...]) -> Status:
+    if any(finding.severity != "note" for finding in findings):
+        return Status.PLANNED_WITH_ADVISORIES
+    return Status.PLANNED
+
+
+def _stopped(plan: Plan, error: NotPlannable) -> Plan:
+    text = f"{error.what}; {error.remedy}" if error.remedy else error.what
+    place = shapely.point_on_surface(plan.site.parcel)
+    stop = Finding(rule="not_plannable", severity="stop", text=text, place=place)
+    return replace(plan, findings=(*plan.findings, stop))
+
+
+def _on_the_ground(ground: Ground, layout: Layout, machine: MachineClass) -> list[Finding]:
+    """Return what has to be said of the mown ground as a whole."""
+    mown_m2 = sum(part.area.area for part in ground.parts)
+    found = []
+    if mown_m2 > machine.capacity_m2:
+        found.append(
+            Finding(
+                rule="capacity",
+                severity="warn",
+                text=(
+                    f"{mown_m2:.0f} m2 to mow, over the {machine.capacity_m2:.0f} m2 of a "
+                    f"{machine.name} machine: a larger class or a second machine is needed"
+                ),
+                place=layout.station.point,
+                measured=round(mown_m2, 1),
+                limit=machine.capacity_m2,
+            )
+        )
+    found.extend(
+        Finding(
+            rule="carried_part",
+            severity="note",
+            text=f"the machine has to be carried to part {part.number} ({part.area.area:.0f} m2)",
+            place=shapely.point_on_surface(part.area),
+        )
+        for part in ground.parts
+        if part.role == "carried"
+    )
+    return found
+
+
+def _record(
+    site: Site,
+    machine: MachineClass,
+    rules: RuleBook,
+    terrain: Terrain,
+    elevation_unit: str,
+    inputs: tuple[tuple[str, str], ...],
+) -> tuple[tuple[str, str], ...]:
+    return (
+        ("lawnplat_version", importlib.metadata.version("lawnplat")),
+        ("shapely_version", f"{shapely.__version__} (GEOS {shapely.geos_version_string})"),
+        ("crs", site.crs),
+        ("machine_class", machine.name),
+        ("elevation_source", terrain.source),
+        ("elevation_source_cell_m", f"{terrain.source_cell_m:g}"),
+        ("elevation_unit", elevation_unit),
+        ("grid_cell_m", f"{terrain.grid.cell_m:g}"),
+        ("rule_book_sha256", digest(rules)),
+        ("machine_class_sha256", digest(machine)),
+        *inputs,
+    )
