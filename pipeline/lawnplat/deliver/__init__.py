@@ -1,1 +1,1 @@
-"""deliver."""
+"""From a plan to files: the layer contract, GeoPackage, picture, tables."""

@@ -47,8 +47,7 @@ def layer_frame(plan: Plan, layer_name: str) -> gpd.GeoDataFrame:
     about = layer(layer_name)
     rows = layer_rows(plan, about)
     columns = {
-        column.name: [row.values[i] for row in rows]  # noqa: PD011
-        for i, column in enumerate(about.all_columns)
+        column.name: [row.values[i] for row in rows] for i, column in enumerate(about.all_columns)
     }
     geometry = gpd.GeoSeries([row.geometry for row in rows], crs=plan.site.crs)
     frame = gpd.GeoDataFrame(columns, geometry=geometry, crs=plan.site.crs)

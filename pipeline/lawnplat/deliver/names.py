@@ -59,7 +59,7 @@ def folder_names(property_ids: Sequence[str]) -> tuple[FolderName, ...]:
 def safe_name(property_id: str) -> str:
     """Return the id as one safe path component: the id itself wherever that is safe."""
     text = unicodedata.normalize("NFC", property_id)
-    text = "".join(c if c.isalnum() or c in "-_.()+ " else "_" for c in text)
+    text = "".join(c if _is_safe(c) else "_" for c in text)
     text = text.strip(". ")
     if text.startswith(("-", "_")) and text != property_id:
         text = text.lstrip("-_")
@@ -72,6 +72,11 @@ def safe_name(property_id: str) -> str:
     return _with_digest(text, property_id)
 
 
+def _is_safe(character: str) -> bool:
+    """Return whether it is a letter, mark or digit of any script, or harmless punctuation."""
+    return unicodedata.category(character)[0] in "LMN" or character in "-_.()+ "
+
+
 def _name(property_id: str, first_of: dict[str, str], used: set[str]) -> FolderName:
     name = safe_name(property_id)
     reason = f"the id '{_shown(property_id)}' is not safe as a folder name"
@@ -82,7 +87,7 @@ def _name(property_id: str, first_of: dict[str, str], used: set[str]) -> FolderN
     while _key(name) in used:
         count += 1
         name = f"{single}-{count}"
-        reason = f"the id '{_shown(property_id)}' is there more than once"
+        reason = f"the folder name '{single}' is another property's"
     used.add(_key(name))
     if name == property_id:
         return FolderName(property_id, name, None)

@@ -53,8 +53,9 @@ def layer_rows(plan: Plan, layer: Layer) -> tuple[Row, ...]:
     for geometry, *values in _rows_of(plan, layer.name):
         if layer.geometry != "None" and (geometry is None or geometry.is_empty):
             continue
-        known = tuple(_known(value) for value in values)
-        rows.append(Row(as_type(geometry, layer.geometry), (plan.site.property_id, *known)))
+        whole = (plan.site.property_id, *values)
+        cells = tuple(known(value) for value in whole)
+        rows.append(Row(as_type(geometry, layer.geometry), cells))
     return tuple(rows)
 
 
@@ -70,7 +71,13 @@ def pieces(area: Area) -> tuple[Polygon, ...]:
     return tuple(area.geoms) if isinstance(area, MultiPolygon) else (area,)
 
 
-def _known(value: Value) -> Value:
+def known(value: Value) -> Value:
+    """Return a value as a file can hold it.
+
+    A number that is not finite becomes None; what no UTF-8 text can hold is replaced.
+    """
+    if isinstance(value, str):
+        return value.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

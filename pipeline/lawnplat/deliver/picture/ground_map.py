@@ -1,0 +1,111 @@
+"""The map's ground: property, lawn, what is mown, what is given up, slopes, surveyed things."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from shapely import Point
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.deliver.picture import inks
+from lawnplat.deliver.picture.canvas import Canvas, Ink
+from lawnplat.deliver.picture.labels import Labels
+from lawnplat.ground.types import Ground
+from lawnplat.planned import Plan
+from lawnplat.survey.types import Feature
+
+_GIVEN_UP = {
+    "too_steep": inks.STEEP,
+    "too_narrow": inks.NARROW,
+    "too_small": inks.NARROW,
+}
+_SLOPES = {"workable": inks.WORKABLE, "too_steep": inks.STEEP}
+_ON_TOP = ("buried_service", "neighbour_wire", "drop", "power_outlet")
+"""Kinds drawn over the others: what must not be overlooked."""
+
+
+def draw_ground(canvas: Canvas, plan: Plan, labels: Labels, clip: str) -> None:
+    """Draw everything below the wires."""
+    if plan.ground is not None:
+        canvas.group("ground", clip)
+        _draw_lawn(canvas, plan.ground)
+        canvas.group("slopes", clip)
+        _draw_slopes(canvas, plan.ground)
+    canvas.group("features", clip)
+    for feature in sorted(plan.site.features, key=lambda each: each.kind in _ON_TOP):
+        _draw_feature(canvas, feature)
+        _label_feature(canvas, feature, labels)
+    canvas.group("boundary", clip)
+    canvas.path(canvas.paper.path(plan.site.parcel.boundary), replace(inks.PARCEL, sign="line"))
+    if plan.ground is not None:
+        canvas.group("passages", clip)
+        _draw_passages(canvas, plan.ground, labels)
+        _label_parts(plan.ground, labels)
+
+
+def _draw_lawn(canvas: Canvas, ground: Ground) -> None:
+    _areas(canvas, [ground.lawn], inks.LAWN)
+    for part in ground.parts:
+        _areas(canvas, [part.area], inks.CARRIED if part.role == "carried" else inks.PART)
+    for each in ground.keep_outs:
+        if each.kind in _GIVEN_UP:
+            _areas(canvas, [each.area], _GIVEN_UP[each.kind])
+    _areas(canvas, (each.area for each in ground.hand_trim), inks.TRIM)
+
+
+def _draw_slopes(canvas: Canvas, ground: Ground) -> None:
+    """Hatch the zones; ground given up as too steep is hatched already."""
+    given_up = {each.kind for each in ground.keep_outs}
+    for zone in ground.zones:
+        if zone.zone in _SLOPES and not (zone.zone == "too_steep" and "too_steep" in given_up):
+            _areas(canvas, [zone.area], _SLOPES[zone.zone])
+
+
+def _areas(canvas: Canvas, areas: Iterable[BaseGeometry], ink: Ink) -> None:
+    for area in areas:
+        canvas.path(canvas.paper.path(area), ink)
+
+
+def _draw_feature(canvas: Canvas, feature: Feature) -> None:
+    ink, shape = inks.feature_ink(feature.kind), feature.geometry
+    if ink.sign not in {"area", "line"}:
+        place = shape if isinstance(shape, Point) else shape.representative_point()
+        canvas.point(*canvas.paper.xy(place.x, place.y), ink)
+        return
+    for part in getattr(shape, "geoms", [shape]):
+        if isinstance(part, Point):
+            fill = ink.fill if ink.fill != "none" else ink.stroke
+            canvas.point(*canvas.paper.xy(part.x, part.y), replace(ink, sign="dot", fill=fill))
+        elif part.area > 0:
+            canvas.path(canvas.paper.path(part), ink)
+        else:
+            canvas.path(canvas.paper.path(part), replace(ink, sign="line"))
+
+
+def _label_feature(canvas: Canvas, feature: Feature, labels: Labels) -> None:
+    """Name a thing where its name fits on it; the key tells what the smaller ones are."""
+    if feature.kind == "power_outlet":
+        place = feature.geometry.representative_point()
+        labels.ask(place.x, place.y, "outlet", beside_mm=3.4, must=True)
+    elif feature.geometry.area > 0 and feature.kind != "tree":
+        place = feature.geometry.representative_point()
+        west, south, east, north = feature.geometry.bounds
+        room = (canvas.paper.mm(east - west), canvas.paper.mm(north - south))
+        labels.ask(place.x, place.y, inks.kind_words(feature.kind), room_mm=room)
+
+
+def _draw_passages(canvas: Canvas, ground: Ground, labels: Labels) -> None:
+    for each in ground.passages:
+        ink = inks.PASSAGE.get(each.verdict, inks.PASSAGE["open"])
+        canvas.path(canvas.paper.path(each.area), replace(ink, fill="none"))
+        place = each.area.representative_point()
+        labels.ask(place.x, place.y, f"{each.width_m:.1f} m wide")
+
+
+def _label_parts(ground: Ground, labels: Labels) -> None:
+    for part in ground.parts:
+        place = part.area.representative_point()
+        role = "mown" if part.role == "main" else f"mown, {part.role}"
+        words = f"{role}: {part.area.area:.0f} m²"
+        labels.ask(place.x, place.y, words, bold=part.role != "main")

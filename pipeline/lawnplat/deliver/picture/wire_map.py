@@ -1,0 +1,94 @@
+"""The map's wires: conductor, return lines, station, joints, pegs, and the numbered advisories."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from shapely import LineString, Point
+
+from lawnplat.deliver.picture import inks
+from lawnplat.deliver.picture.canvas import Canvas
+from lawnplat.deliver.picture.labels import Labels
+from lawnplat.survey.types import Finding
+from lawnplat.wire.types import Layout, Station
+from lawnplat.works.types import Works
+
+_ARROW_EVERY_MM = 45.0
+_ARROW_STEP_MM = 0.8
+_FACING_MM = 3.4
+
+
+def draw_wires(
+    canvas: Canvas, layout: Layout, works: Works | None, labels: Labels, clip: str
+) -> None:
+    """Draw everything that is laid, from the station's ground up to the joints."""
+    canvas.group("station_area", clip)
+    paper, station = canvas.paper, layout.station
+    canvas.path(paper.path(station.front), inks.FRONT)
+    canvas.path(paper.path(station.base), inks.BASE)
+    canvas.group("return_lines", clip)
+    for line in layout.return_lines:
+        canvas.path(paper.path(line.line), inks.RETURN)
+    canvas.group("perimeter_wire", clip)
+    canvas.path(paper.path(layout.perimeter.line), inks.WIRE)
+    if works is not None:
+        canvas.group("pegs", clip)
+        for peg in works.pegs:
+            canvas.point(*paper.xy(peg.point.x, peg.point.y), inks.PEG)
+    canvas.group("marks", clip)
+    _draw_arrows(canvas, layout.perimeter.line)
+    _draw_marks(canvas, layout)
+    _draw_facing(canvas, station, labels)
+
+
+def _draw_arrows(canvas: Canvas, line: LineString) -> None:
+    """Show which way the wire is laid, evenly along it and never at its ends."""
+    paper = canvas.paper
+    count = max(2, round(paper.mm(line.length) / _ARROW_EVERY_MM))
+    step = paper.metres(_ARROW_STEP_MM)
+    for index in range(count):
+        at = (index + 0.5) / count * line.length
+        before, after = line.interpolate(at - step), line.interpolate(at + step)
+        place = line.interpolate(at)
+        canvas.point(*paper.xy(place.x, place.y), inks.LAYING, _bearing(before, after))
+
+
+def _bearing(start: Point, end: Point) -> float:
+    """Return degrees clockwise from north."""
+    return math.degrees(math.atan2(end.x - start.x, end.y - start.y))
+
+
+def _draw_marks(canvas: Canvas, layout: Layout) -> None:
+    for joint in layout.joints:
+        ink = inks.JOINT.get(joint.joint, inks.JOINT["splice"])
+        canvas.point(*canvas.paper.xy(joint.point.x, joint.point.y), ink)
+    for test in layout.parking_tests:
+        canvas.point(*canvas.paper.xy(test.point.x, test.point.y), inks.TEST)
+
+
+def _draw_facing(canvas: Canvas, station: Station, labels: Labels) -> None:
+    """Put an arrow in front of the station's point, the way its front faces."""
+    x, y = canvas.paper.xy(station.point.x, station.point.y)
+    angle = math.radians(station.bearing_deg)
+    ahead = (x + _FACING_MM * math.sin(angle), y - _FACING_MM * math.cos(angle))
+    canvas.point(*ahead, inks.FACING, station.bearing_deg)
+    labels.keep_free(station.point.x, station.point.y, _FACING_MM)
+    labels.ask(station.point.x, station.point.y, "station", beside_mm=5.5, bold=True, must=True)
+
+
+def draw_advisories(
+    canvas: Canvas, numbered: Sequence[tuple[int, Finding]], labels: Labels, clip: str
+) -> None:
+    """Put each advisory's number where it belongs on the map."""
+    canvas.group("advisories", clip)
+    for number, finding in numbered:
+        if finding.place is None or finding.place.is_empty:
+            continue
+        x, y = canvas.paper.xy(finding.place.x, finding.place.y)
+        canvas.point(x, y, inks.ADVISORY)
+        canvas.text(
+            x, y + 0.9, str(number), 2.4 if number < 10 else 1.9,  # noqa: PLR2004 - two digits
+            text_anchor="middle", font_weight="bold",
+        )  # fmt: skip
+        labels.keep_free(finding.place.x, finding.place.y, inks.ADVISORY.size / 2)

@@ -1,0 +1,1 @@
+"""Many properties: each one planned and written, one's trouble never stopping the others."""

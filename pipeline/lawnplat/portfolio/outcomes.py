@@ -1,0 +1,80 @@
+"""The headline of a property: from its plan, its refusal, or the error that stopped it."""
+
+from __future__ import annotations
+
+from lawnplat.errors import LawnplatError
+from lawnplat.planned import Outcome, Plan, Status
+from lawnplat.survey.types import Finding, Refusal, Site
+
+_COUNTED = ("stop", "warn")
+"""Severities that a headline counts: what asks somebody to act."""
+
+
+def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
+    """Return the headline of a plan that was written into ``folder``."""
+    ground, layout, works = plan.ground, plan.layout, plan.works
+    done = plan.status in {Status.PLANNED, Status.PLANNED_WITH_ADVISORIES}
+    return Outcome(
+        property_id=plan.site.property_id,
+        label=plan.site.label,
+        folder=folder,
+        status=plan.status,
+        reason="" if done else _reason(plan.findings),
+        outline=plan.site.parcel,
+        crs=plan.site.crs,
+        machine_class=plan.machine.name,
+        lawn_m2=ground.lawn.area if ground else 0.0,
+        mowable_m2=sum(part.area.area for part in ground.parts) if ground else 0.0,
+        hand_trim_m2=sum(each.area.area for each in ground.hand_trim) if ground else 0.0,
+        perimeter_m=layout.perimeter.line.length if layout else 0.0,
+        return_lines_m=sum(each.line.length for each in layout.return_lines) if layout else 0.0,
+        pegs=len(works.pegs) if works else 0,
+        advisories=_advisories(plan.findings),
+    )
+
+
+def outcome_of_refusal(refusal: Refusal) -> Outcome:
+    """Return the headline of a property that the survey could not read."""
+    return Outcome(
+        property_id=refusal.property_id,
+        label=refusal.label,
+        folder="",
+        status=Status.BAD_INPUT,
+        reason=_reason(refusal.findings),
+        outline=refusal.outline,
+        crs=refusal.crs,
+        advisories=_advisories(refusal.findings),
+    )
+
+
+def outcome_of_error(site: Site, error: BaseException) -> Outcome:
+    """Return the headline of a property that an error stopped: an expected one, or a fault of ours.
+
+    Nothing was written for it.
+    """
+    if isinstance(error, LawnplatError):
+        reason = ": ".join(filter(None, (error.where, error.what)))
+        reason = f"{reason}; {error.remedy}" if error.remedy else reason
+    else:
+        reason = f"internal fault: {type(error).__name__}: {error}; please report"
+    return Outcome(
+        property_id=site.property_id,
+        label=site.label,
+        folder="",
+        status=Status.BAD_INPUT,
+        reason=" ".join(reason.split()),
+        outline=site.parcel,
+        crs=site.crs,
+        advisories=_advisories(site.findings),
+    )
+
+
+def _reason(findings: tuple[Finding, ...]) -> str:
+    """Return what stopped the property, each reason once; all that is known where nothing did."""
+    stops = [each for each in findings if each.severity == "stop"]
+    texts = dict.fromkeys(each.text for each in stops or findings)
+    return " ".join("; ".join(texts).split()) or "no reason was recorded"
+
+
+def _advisories(findings: tuple[Finding, ...]) -> int:
+    return sum(1 for each in findings if each.severity in _COUNTED)
