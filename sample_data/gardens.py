@@ -126,7 +126,7 @@ def not_plannable() -> Garden:
     )
     g.add("building", rect(1.2, 5, 9.6, 9), height_m=6.5)
     g.add("gravel", rect(0, 0, 12, 5), note="parking")
-    g.add("paving_flush", rect(1.2, 14, 9.6, 3.2), note="terrace")
+    g.add("paving_flush", rect(1.0, 14, 10, 3.2), note="terrace")
     bed = [(1.2, 18.1), (10.8, 18.1), (10.8, 22.9), (9.9, 22.9), (9.9, 25), (1.2, 25)]
     g.add("flower_bed", Polygon(bed), note="vegetables")
     g.fence((0, 5), (0, 25), (12, 25), (12, 5), height_m=1.8)
