@@ -76,6 +76,7 @@ class TerrainRules:
     largest_cells: int
     margin_m: float
     coarse_source_m: float
+    coarse_step_m: float
     smoothing_share: float
 
 
