@@ -30,23 +30,25 @@ def level_notice(site: Site, window: ElevationWindow | None) -> Findings:
 
 
 def coarse_notice(site: Site, window: ElevationWindow, rules: RuleBook) -> Findings:
-    """Warn of a raster whose cells are larger than the rule book's ``terrain.coarse_source_m``."""
-    limit_m = rules.terrain.coarse_source_m
-    if window.source_cell_m <= limit_m:
-        return ()
-    text = (
-        f"Elevation cells are {window.source_cell_m:.1f} m wide, over {limit_m:g} m: "
-        "banks and steps narrower than that do not show, so look at the ground itself."
+    """Warn of a raster whose cells, or whose steps in height, are coarser than the rule book's."""
+    cell_m, step_m = window.source_cell_m, window.height_step_m
+    cell_limit_m, step_limit_m = rules.terrain.coarse_source_m, rules.terrain.coarse_step_m
+    wide = (
+        f"Elevation cells are {cell_m:.1f} m wide, over {cell_limit_m:g} m: banks and steps "
+        "narrower than that do not show, so look at the ground itself."
     )
-    return (
-        Finding(
-            "elevation_coarse",
-            "warn",
-            text,
-            place=_middle(site),
-            measured=window.source_cell_m,
-            limit=limit_m,
-        ),
+    stepped = (
+        f"Elevation comes in steps of {step_m:.2g} m, over {step_limit_m:g} m: even ground turns "
+        "to stairs, so do not trust the slopes."
+    )
+    matters = (
+        ("elevation_coarse", wide, cell_m, cell_limit_m),
+        ("elevation_stepped", stepped, step_m, step_limit_m),
+    )
+    return tuple(
+        Finding(rule, "warn", text, place=_middle(site), measured=measured, limit=limit)
+        for rule, text, measured, limit in matters
+        if measured > limit
     )
 
 

@@ -121,24 +121,23 @@ class ElevationRaster:
         the raster is finer than the grid, and taken as they are where both grids agree. A window
         that the raster does not hold, or that cannot be read, is all NaN and says so in a finding.
         """
-        heights = np.full((grid.rows, grid.columns), np.nan)
         source_cell_m = self.source_cell_m(site)
-        findings = self._unit_findings()
-        if source_cell_m == 0.0 or not self._reaches(site, grid):
-            return ElevationWindow(
-                grid, heights, source_cell_m, (*findings, self._missing(site, "does not reach"))
-            )
-        try:
-            raw = band_on_grid(self._dataset, site.crs, grid, self._credible())
-        except RasterioError as error:
-            text = f"cannot be read ({_first_line(error)}) on"
-            return ElevationWindow(
-                grid, heights, source_cell_m, (*findings, self._missing(site, text))
-            )
-        heights = raw * UNIT_M[self._unit]
-        if not np.isfinite(heights).any():
-            findings = (*findings, self._missing(site, "holds no data on"))
-        return ElevationWindow(grid, heights, source_cell_m, findings)
+        heights = np.full((grid.rows, grid.columns), np.nan)
+        trouble = "does not reach"
+        if source_cell_m > 0 and self._reaches(site, grid):
+            try:
+                raw = band_on_grid(self._dataset, site.crs, grid, self._credible())
+                heights = raw * UNIT_M[self._unit]
+                trouble = "" if np.isfinite(heights).any() else "holds no data on"
+            except RasterioError as error:
+                trouble = f"cannot be read ({_first_line(error)}) on"
+        return ElevationWindow(
+            grid=grid,
+            elevation_m=heights,
+            source_cell_m=source_cell_m,
+            height_step_m=self._height_step_m(),
+            findings=self._unit_findings() + (self._missing(site, trouble) if trouble else ()),
+        )
 
     def _require_place(self) -> None:
         """Raise unless the raster has a CRS, a place on the ground and a band of numbers."""
@@ -185,14 +184,16 @@ class ElevationRaster:
         unit_m = UNIT_M[self._unit]
         return _LOWEST_M / unit_m, _HIGHEST_M / unit_m
 
-    def _missing(self, site: Site, what: str) -> Finding:
-        return Finding(
-            "elevation_missing",
-            "warn",
-            f"The elevation raster {what} this property, so its heights are not used.",
-            where=self._path.name,
-            place=site.parcel.representative_point(),
-        )
+    def _height_step_m(self) -> float:
+        """Return the least step between two heights, 0 where the file holds decimals."""
+        if not np.issubdtype(np.dtype(self._dataset.dtypes[0]), np.integer):
+            return 0.0
+        return float(abs(self._dataset.scales[0])) * UNIT_M[self._unit]
+
+    def _missing(self, site: Site, what: str) -> tuple[Finding, ...]:
+        text = f"The elevation raster {what} this property, so no height is taken from it."
+        place = site.parcel.representative_point()
+        return (Finding("elevation_missing", "warn", text, where=self._path.name, place=place),)
 
     def _unit_findings(self) -> tuple[Finding, ...]:
         """Warn where the file itself names another unit than the one asked for."""

@@ -44,12 +44,13 @@ class ElevationWindow:
 
     ``elevation_m`` has shape (rows, columns) of ``grid``, row 0 in the north, in metres, NaN where
     the raster says nothing. ``source_cell_m`` is the longer side of the raster's own cell on the
-    ground.
+    ground, ``height_step_m`` the least step between two heights that it can hold, 0 for decimals.
     """
 
     grid: Grid
     elevation_m: FloatArray
     source_cell_m: float
+    height_step_m: float = 0.0
     findings: tuple[Finding, ...] = ()
 
 
