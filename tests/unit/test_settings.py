@@ -394,6 +394,11 @@ def test_digest_is_the_sha256_of_canonical_json():
     )
 
 
+def test_digest_does_not_depend_on_the_order_of_keys():
+    assert digest({"a": 1, "b": 2.0}) == digest({"b": 2.0, "a": 1})
+    assert digest({"a": 1, "b": 2.0}) != digest({"a": 2.0, "b": 1})
+
+
 def test_digest_is_the_same_in_another_process():
     code = (
         "from lawnplat.settings.load import *\n"
