@@ -1,0 +1,148 @@
+"""Open vector files with fiona: names, schema and rows, every failure named."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import fiona
+import shapely
+from fiona._err import CPLE_BaseError
+from fiona.errors import FionaError
+from shapely.errors import ShapelyError
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.errors import SurveyError
+
+_FAILURES = (FionaError, CPLE_BaseError, ValueError, OSError, RuntimeError)
+_SQLITE = ("GPKG", "SQLite")
+
+
+@dataclass(frozen=True)
+class Description:
+    """What a layer says of itself before any row is read; ``crs_wkt`` is empty for none."""
+
+    driver: str
+    geometry_type: str
+    count: int
+    crs_wkt: str
+    columns: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class RawRow:
+    """One row as it stands in the file, counted from 1.
+
+    ``geometry`` is None where there is none or where it cannot be built; then ``fault`` says why.
+    """
+
+    number: int
+    geometry: BaseGeometry | None
+    fault: str
+    values: Mapping[str, Any]
+
+
+def layer_names(path: Path) -> list[str]:
+    """Return the names of the layers in a file.
+
+    Raises
+    ------
+    SurveyError
+        The file is not vector data that GDAL reads.
+    """
+    with _failures(str(path), "cannot be read as vector data"):
+        names: list[str] = fiona.listlayers(path)
+    return names
+
+
+def describe(path: Path, layer: str) -> Description:
+    """Return what a layer says of itself.
+
+    Raises
+    ------
+    SurveyError
+        The layer cannot be opened.
+    """
+    where = f"{path}, layer {layer}"
+    with _failures(where, "cannot be opened"), fiona.open(path, layer=layer) as source:
+        return Description(
+            driver=source.driver,
+            geometry_type=source.schema["geometry"],
+            count=len(source),
+            crs_wkt=source.crs_wkt,
+            columns=tuple(source.schema["properties"]),
+        )
+
+
+def stream(path: Path, layer: str, columns: Sequence[str], count: int) -> Iterator[RawRow]:
+    """Yield the rows of a layer in the order of the file.
+
+    Curves come as chords, measures are dropped, z is kept.
+
+    Parameters
+    ----------
+    path : Path
+    layer : str
+    columns : sequence of str
+        The columns that are wanted; the others are not read.
+    count : int
+        Rows that the layer should hold.
+
+    Raises
+    ------
+    SurveyError
+        The file is corrupt: an error, or fewer rows than the layer says.
+    """
+    where = f"{path}, layer {layer}"
+    number = 0
+    with _failures(where, "is corrupt"), fiona.open(
+        path, layer=layer, include_fields=list(columns)
+    ) as source:
+        driver = source.driver
+        for number, feature in enumerate(source, start=1):
+            geometry, fault = _shape(feature.geometry)
+            yield RawRow(number, geometry, fault, dict(feature.properties))
+    if number < count and not _only_count_is_wrong(path, driver):
+        what = f"is corrupt: {number} of {count} rows could be read"
+        raise SurveyError(where, what, "get the file again, or repair it")
+
+
+def _shape(found: Any) -> tuple[BaseGeometry | None, str]:
+    if found is None:
+        return None, "no geometry"
+    try:
+        geometry: BaseGeometry = shapely.geometry.shape(found)
+    except (ShapelyError, ValueError, TypeError, AttributeError, IndexError) as error:
+        return None, f"a {found.type} that cannot be built ({str(error).rstrip('.')})"
+    if geometry.is_empty:
+        return None, "no geometry"
+    return geometry, ""
+
+
+def _only_count_is_wrong(path: Path, driver: str) -> bool:
+    """Return whether an SQLite file is sound all the same: its stored row count may be stale."""
+    if driver not in _SQLITE:
+        return False
+    address = f"{path.resolve().as_uri()}?mode=ro"
+    try:
+        with closing(sqlite3.connect(address, uri=True)) as connection:
+            found = connection.execute("PRAGMA quick_check(1)").fetchone()
+    except sqlite3.Error:
+        return False
+    return bool(found) and found[0] == "ok"
+
+
+@contextmanager
+def _failures(where: str, what: str) -> Iterator[None]:
+    """Turn what fiona and GDAL raise into a `SurveyError` of one line."""
+    try:
+        yield
+    except SurveyError:
+        raise
+    except _FAILURES as error:
+        reason = " ".join(str(error).split())
+        raise SurveyError(where, f"{what} ({reason})", "check the file") from error
