@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
 
+from shapely import total_bounds
 from shapely.geometry import mapping
 
 from lawnplat.deliver.contract import (
@@ -104,6 +105,7 @@ def write_layers(
         with closing(sqlite3.connect(path)) as database:
             database.execute("PRAGMA synchronous = OFF")
             with database:
+                _write_extents(database, layers)
                 _write_styles(database, [layer for layer, _ in layers])
             _check(database, path, {layer.name: len(rows) for layer, rows in layers})
     except sqlite3.Error as error:
@@ -133,6 +135,21 @@ def _write_layer(path: Path, layer: Layer, rows: Iterable[Row], wkt: str | None)
         DESCRIPTION=layer.about,
     ) as file:
         file.writerecords(records)
+
+
+def _write_extents(
+    database: sqlite3.Connection, layers: Sequence[tuple[Layer, Sequence[Row]]]
+) -> None:
+    """Record each layer's exact extent: the driver's own falls short by the last digit."""
+    extents = []
+    for layer, rows in layers:
+        shapes = [row.geometry for row in rows if row.geometry is not None]
+        if shapes:
+            extents.append((*total_bounds(shapes).tolist(), layer.name))
+    database.executemany(
+        "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",
+        extents,
+    )
 
 
 def _write_styles(database: sqlite3.Connection, layers: Sequence[Layer]) -> None:

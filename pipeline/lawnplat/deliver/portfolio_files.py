@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+import shapely
 from pyproj import CRS, Transformer
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import transform
 
 from lawnplat.deliver.contract import (
     MADE_BY,
@@ -24,6 +25,7 @@ from lawnplat.deliver.gpkg import is_ours, write_layers
 from lawnplat.deliver.place import place_file
 from lawnplat.deliver.rows import Row, Value, as_type, known
 from lawnplat.planned import Outcome
+from lawnplat.survey.types import FloatArray
 
 _WORLD = "EPSG:4326"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -73,8 +75,12 @@ def _outline(outcome: Outcome, crs: str) -> BaseGeometry | None:
         return None
     if outcome.crs == crs:
         return as_type(outcome.outline, PROPERTIES.geometry)
-    move = _transformer(outcome.crs, crs).transform
-    return as_type(transform(move, outcome.outline), PROPERTIES.geometry)
+    transformer = _transformer(outcome.crs, crs)
+
+    def moved(places: FloatArray) -> FloatArray:
+        return np.column_stack(transformer.transform(places[:, 0], places[:, 1]))
+
+    return as_type(shapely.transform(outcome.outline, moved), PROPERTIES.geometry)
 
 
 @cache
