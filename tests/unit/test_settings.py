@@ -10,6 +10,8 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from lawnplat.errors import SettingsError
 from lawnplat.settings.faults import nearest
@@ -136,8 +138,8 @@ def test_values_are_of_their_declared_types():
 
 
 def test_settings_cross_to_worker_processes():
-    for settings in (load_rule_book(), load_machine("steep"), load_price_book()):
-        assert pickle.loads(pickle.dumps(settings)) == settings
+    for each in (load_rule_book(), load_machine("steep"), load_price_book()):
+        assert pickle.loads(pickle.dumps(each)) == each
 
 
 # A firm's own file
@@ -231,6 +233,8 @@ def test_own_prices_keep_every_digit(own):
         ("[pegs]\nspacing_m = true\n", ("pegs.spacing_m", "true", "a number")),
         ("[pegs]\nspacing_m = nan\n", ("pegs.spacing_m", "NaN", "over 0")),
         ("[pegs]\nspacing_m = inf\n", ("pegs.spacing_m", "Infinity", "over 0")),
+        ("[pegs]\nspacing_m = 1e999\n", ("pegs.spacing_m", "1E+999", "at most 5")),
+        (f"[pegs]\nspacing_m = {10**400}\n", ("pegs.spacing_m", "000...", "at most 5")),
         ("[pegs]\nspacing_m = [1]\n", ("pegs.spacing_m", "a list", "a number")),
         ("[pegs]\nspacing_m = {valu = 1}\n", ("pegs.spacing_m", "table of valu", "a number")),
         ("[pegs]\nspacing_m = 2020-01-01\n", ("pegs.spacing_m", "2020-01-01", "a number")),
@@ -278,6 +282,8 @@ def test_each_fault_of_a_machine_class_is_named(own, text, expected):
         ('[items]\n"pegz" = "1"\n', ("items.pegz", "nearest known key is pegs")),
         ('[items]\n"pegs" = "1,20"\n', ("items.pegs", '"1,20"', '"0.25"')),
         ('[items]\n"pegs" = "-1"\n', ("items.pegs", '"-1"', "at least 0")),
+        ('[items]\n"pegs" = "1e99"\n', ("items.pegs", "1e99", "at most 1000000000")),
+        ('[items]\n"pegs" = 1e-99999\n', ("items.pegs", "1E-99999", "28 digits")),
         ('[items]\n"pegs" = "NaN"\n', ("items.pegs", "NaN")),
         ('[items]\n"pegs" = { amonut = "1" }\n', ("items.pegs", "amonut", "amount")),
         ('[items]\n"pegs" = { unit = 3 }\n', ("items.pegs", "found 3", "text")),
@@ -311,6 +317,8 @@ def test_all_faults_are_reported_together_each_with_its_file(own):
         (b'a = """never closed\n', ("not TOML", "line 1")),
         (b'# fine\nx = "\xff"\n', ("line 2", "UTF-8")),
         (b"\x00\x01SQLite", ("line 1", "not TOML")),
+        (b"x = " + b"9" * 5000 + b"\n", ("not TOML that can be read", "digits")),
+        (b"x = " + b"[" * 5000, ("not TOML that can be read", "recursion")),
     ],
 )
 def test_a_broken_file_is_named_with_its_line(tmp_path, content, expected):
@@ -345,6 +353,34 @@ def test_nearest():
     assert nearest("xyz", ("flower_bed", "path")) is None
 
 
+VALUES = st.one_of(
+    st.floats().map(str),
+    st.integers().map(str),
+    st.booleans().map(lambda yes: str(yes).lower()),
+    st.sampled_from(["[]", "{}", "{value = 1}", "{value = {}}", "07:32:00", "'firm'", "''"]),
+    st.text(st.characters(codec="ascii", exclude_characters="'\x7f", min_codepoint=32)).map(
+        lambda text: f"'{text}'"
+    ),
+)
+
+
+@settings(
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(data=st.data())
+def test_any_value_is_either_taken_or_refused_by_name(own, data):
+    book = load_rule_book()
+    key = data.draw(st.sampled_from(sorted(book.sources)))
+    path = own(f"{key} = {data.draw(VALUES)}\n")
+    try:
+        changed = load_rule_book(path)
+    except SettingsError as error:
+        assert f"{path}: {key}: " in str(error)  # noqa: PT017
+    else:
+        assert changed.sources[key] == "set in house.toml"
+        assert type(value_at(changed, key)) is type(value_at(book, key))
+
+
 # Limits
 
 
@@ -359,9 +395,9 @@ def test_limits_at_their_edges():
 def test_every_number_that_ships_has_bounds_of_its_own():
     numbers = [
         key
-        for settings in (load_rule_book(), load_machine(), load_price_book())
-        for key in settings.sources
-        if isinstance(value_at(settings, key), float)
+        for each in (load_rule_book(), load_machine(), load_price_book())
+        for key in each.sources
+        if isinstance(value_at(each, key), float)
     ]
     assert len(numbers) > 60
     assert [key for key in numbers if limit_of(key).low != 0] == []

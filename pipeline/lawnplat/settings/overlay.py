@@ -6,6 +6,7 @@ are types. The result is flat: one `Entry` for each dotted key that the file set
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from decimal import Decimal, InvalidOperation
@@ -16,6 +17,12 @@ from lawnplat.settings.limits import IN_ORDER, limit_of
 from lawnplat.settings.types import Price, Treatment
 
 Known = Mapping[str, "type | Known"]
+
+
+_LARGEST_AMOUNT = 1_000_000_000
+_LONGEST_SHOWN = 60
+_DIGITS = 28
+"""As many as `decimal` reckons with, so that no sum is rounded unseen."""
 
 
 class MoneyShare:
@@ -127,7 +134,7 @@ def _convert(value: Any, kind: type, key: str, base: Entry | None) -> Any:
     if kind is Price:
         return _price(value, base)
     if kind is MoneyShare:
-        return _money(value, 0, 1)
+        return _money(value, 1)
     if kind is Treatment:
         return _treatment(value)
     if kind is bool or kind is str:
@@ -150,7 +157,10 @@ def _number(value: Any, kind: type, key: str) -> float:
     if not whole and (kind is int or not isinstance(value, Decimal)):
         noun = "a whole number" if kind is int else "a number"
         raise _Unusable(f"found {_shown(value)}, expected {noun}, {limit.words()}")
-    number: float = int(value) if kind is int else float(value)
+    try:
+        number: float = int(value) if kind is int else float(value)
+    except OverflowError:
+        number = math.inf
     if not limit.holds(number):
         raise _Unusable(f"found {_shown(value)}, expected {limit.words()}")
     return number
@@ -164,18 +174,20 @@ def _treatment(value: Any) -> Treatment:
     return Treatment(value)
 
 
-def _money(value: Any, low: int, high: int | None) -> str:
-    """Return an exact decimal number as plain digits."""
-    words = f"at least {low}" + ("" if high is None else f" and at most {high}")
-    expected = f'expected an exact number such as "0.25", {words}'
+def _money(value: Any, high: int) -> str:
+    """Return an exact decimal number, 0 or more, as plain digits."""
+    expected = f'expected an exact number such as "0.25", at least 0 and at most {high}'
     if isinstance(value, bool) or not isinstance(value, (int, str, Decimal)):
         raise _Unusable(f"found {_shown(value)}, {expected}")
     try:
         number = Decimal(value)
     except InvalidOperation:
         raise _Unusable(f"found {_shown(value)}, {expected}") from None
-    if not number.is_finite() or number < low or (high is not None and number > high):
+    if not number.is_finite() or not 0 <= number <= high:
         raise _Unusable(f"found {_shown(value)}, {expected}")
+    _, digits, exponent = number.as_tuple()
+    if len(digits) > _DIGITS or abs(int(exponent)) > _DIGITS:
+        raise _Unusable(f"found {_shown(value)}, expected at most {_DIGITS} digits")
     return f"{number:f}"
 
 
@@ -188,7 +200,7 @@ def _price(value: Any, base: Entry | None) -> Price:
             raise _Unusable(f"unknown key {name}; {suggest(name, known, 'key')}")
     unit = table.get("unit", base.value.unit if base else None)
     amount = table.get("amount", base.value.amount if base else None)
-    return Price(unit=_plain(unit, str), amount=_money(amount, 0, None))
+    return Price(unit=_plain(unit, str), amount=_money(amount, _LARGEST_AMOUNT))
 
 
 def _check_order(merged: Mapping[str, Entry], faults: Faults) -> None:
@@ -206,8 +218,9 @@ def _shown(raw: Any) -> str:
     """Return a raw value as it would be written in the file."""
     if isinstance(raw, bool):
         return str(raw).lower()
-    if isinstance(raw, str):
-        return f'"{raw}"'
     if isinstance(raw, dict):
         return f"a table of {', '.join(raw)}" if raw else "an empty table"
-    return "a list" if isinstance(raw, list) else str(raw)
+    if isinstance(raw, str):
+        raw = f'"{raw}"'
+    text = "a list" if isinstance(raw, list) else str(raw)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}..."

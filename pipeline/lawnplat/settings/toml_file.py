@@ -45,6 +45,9 @@ def read_toml(path: Path) -> dict[str, Any]:
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise _not_toml(where, str(error), text) from error
+    except (ValueError, RecursionError) as error:
+        what = f"not TOML that can be read: {error}"
+        raise SettingsError(where, what, "write shorter numbers and flatter lists") from error
 
 
 def _not_toml(where: str, message: str, text: str) -> SettingsError:
@@ -55,7 +58,8 @@ def _not_toml(where: str, message: str, text: str) -> SettingsError:
     line = re.match(r"line (\d+)", place)
     lines = text.splitlines()
     number = int(line[1]) if line else len(lines)
-    shown = lines[number - 1].strip() if 0 < number <= len(lines) else ""
+    found_line = lines[number - 1].strip() if 0 < number <= len(lines) else ""
+    shown = "".join(letter if letter.isprintable() else "?" for letter in found_line)
     at = place if line else f"line {number}, at the end of the file"
     remedy = f"the line reads: {shown}" if shown else ""
     return SettingsError(where, f"{at}: not TOML: {what[:1].lower()}{what[1:]}", remedy)
