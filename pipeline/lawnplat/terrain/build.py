@@ -115,7 +115,9 @@ def _from_window(
     from lawnplat.terrain.fill import fill_missing  # noqa: PLC0415 - only gaps need triangles
 
     sigma_m = _sigma_m(machine, rules, window.source_cell_m)
-    filled = fill_missing(window, site.spot_heights, smoothing_reach_m(sigma_m))
+    # One cell more for the gradient's window, one for the smoothing's, which ends on whole cells.
+    reach_m = smoothing_reach_m(sigma_m) + 2 * window.grid.cell_m
+    filled = fill_missing(window, site.spot_heights, reach_m)
     notice = filled_notice(site, window.grid, known, filled.spots_used)
     return _Heights(filled.elevation_m, known, "raster", window.source_cell_m, notice)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 import numpy as np
 import rasterio
-from rasterio.errors import RasterioError
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.warp import transform as transform_points
 
 from lawnplat.errors import SurveyError
@@ -73,7 +74,10 @@ class ElevationRaster:
             )
         self._unit = unit
         try:
-            self._dataset = rasterio.open(path)
+            with warnings.catch_warnings():
+                # A raster without a place on the ground is refused below, in our own words.
+                warnings.simplefilter("ignore", NotGeoreferencedWarning)
+                self._dataset = rasterio.open(path)
         except (RasterioError, OSError) as error:
             raise SurveyError(
                 str(path),
