@@ -98,7 +98,7 @@ def plan(
     for_all = load_machine(machine) if machine is not None else None
     names = load_field_map(field_map) if field_map is not None else None
     _require_raster(elevation, elevation_unit)
-    found = read_survey(survey, rules=rule_book, field_map=names, crs=crs, only=only)
+    found = read_survey(survey, rules=rule_book, field_map=names, crs=crs, only=only or None)
     settings = RunSettings(
         rules=rule_book,
         machine=for_all,

@@ -80,11 +80,12 @@ class Canvas:
         """Draw path data that belongs to no ink and stays out of the key."""
         self._add("path", {"d": data}, paint)
 
-    def path(self, data: str, ink: Ink) -> None:
-        """Draw path data with an ink and enter the ink into the key."""
+    def path(self, data: str, ink: Ink, *, keyed: bool = True) -> None:
+        """Draw path data with an ink and, where ``keyed``, enter the ink into the key."""
         if not data:
             return
-        self.key.setdefault(ink.label, ink)
+        if keyed:
+            self.key.setdefault(ink.label, ink)
         self._inked(data, ink)
 
     def _inked(self, data: str, ink: Ink) -> None:

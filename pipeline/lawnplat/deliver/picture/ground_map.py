@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+import shapely
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
@@ -21,6 +22,8 @@ _GIVEN_UP = {
     "too_small": inks.NARROW,
 }
 _SLOPES = {"workable": inks.WORKABLE, "too_steep": inks.STEEP}
+_SEEN_MM2 = 0.5
+"""Ground smaller than this on the page is not seen, so that the key need not explain it."""
 _ON_TOP = ("buried_service", "neighbour_wire", "drop", "power_outlet")
 """Kinds drawn over the others: what must not be overlooked."""
 
@@ -35,7 +38,7 @@ def draw_ground(canvas: Canvas, plan: Plan, labels: Labels, clip: str) -> None:
     canvas.group("features", clip)
     for feature in sorted(plan.site.features, key=lambda each: each.kind in _ON_TOP):
         _draw_feature(canvas, feature)
-        _label_feature(canvas, feature, labels)
+        _label_feature(feature, labels)
     canvas.group("boundary", clip)
     canvas.path(canvas.paper.path(plan.site.parcel.boundary), replace(inks.PARCEL, sign="line"))
     if plan.ground is not None:
@@ -45,13 +48,21 @@ def draw_ground(canvas: Canvas, plan: Plan, labels: Labels, clip: str) -> None:
 
 
 def _draw_lawn(canvas: Canvas, ground: Ground) -> None:
-    _areas(canvas, [ground.lawn], inks.LAWN)
+    _draw_left_over(canvas, ground)
     for part in ground.parts:
         _areas(canvas, [part.area], inks.CARRIED if part.role == "carried" else inks.PART)
+    _areas(canvas, (each.area for each in ground.hand_trim), inks.TRIM)
     for each in ground.keep_outs:
         if each.kind in _GIVEN_UP:
             _areas(canvas, [each.area], _GIVEN_UP[each.kind])
-    _areas(canvas, (each.area for each in ground.hand_trim), inks.TRIM)
+
+
+def _draw_left_over(canvas: Canvas, ground: Ground) -> None:
+    """Draw the lawn under all else; the key names it only where some of it stays in sight."""
+    over = [part.area for part in ground.parts] + [each.area for each in ground.hand_trim]
+    left = shapely.difference(ground.lawn, shapely.union_all(over))
+    keyed = canvas.paper.mm2(left.area) >= _SEEN_MM2
+    canvas.path(canvas.paper.path(ground.lawn), inks.LAWN, keyed=keyed)
 
 
 def _draw_slopes(canvas: Canvas, ground: Ground) -> None:
@@ -64,7 +75,8 @@ def _draw_slopes(canvas: Canvas, ground: Ground) -> None:
 
 def _areas(canvas: Canvas, areas: Iterable[BaseGeometry], ink: Ink) -> None:
     for area in areas:
-        canvas.path(canvas.paper.path(area), ink)
+        if canvas.paper.mm2(area.area) >= _SEEN_MM2:
+            canvas.path(canvas.paper.path(area), ink)
 
 
 def _draw_feature(canvas: Canvas, feature: Feature) -> None:
@@ -83,16 +95,13 @@ def _draw_feature(canvas: Canvas, feature: Feature) -> None:
             canvas.path(canvas.paper.path(part), replace(ink, sign="line"))
 
 
-def _label_feature(canvas: Canvas, feature: Feature, labels: Labels) -> None:
+def _label_feature(feature: Feature, labels: Labels) -> None:
     """Name a thing where its name fits on it; the key tells what the smaller ones are."""
     if feature.kind == "power_outlet":
         place = feature.geometry.representative_point()
         labels.ask(place.x, place.y, "outlet", beside_mm=3.4, must=True)
     elif feature.geometry.area > 0 and feature.kind != "tree":
-        place = feature.geometry.representative_point()
-        west, south, east, north = feature.geometry.bounds
-        room = (canvas.paper.mm(east - west), canvas.paper.mm(north - south))
-        labels.ask(place.x, place.y, inks.kind_words(feature.kind), room_mm=room)
+        labels.ask_on(feature.geometry, inks.kind_words(feature.kind))
 
 
 def _draw_passages(canvas: Canvas, ground: Ground, labels: Labels) -> None:
@@ -105,7 +114,5 @@ def _draw_passages(canvas: Canvas, ground: Ground, labels: Labels) -> None:
 
 def _label_parts(ground: Ground, labels: Labels) -> None:
     for part in ground.parts:
-        place = part.area.representative_point()
         role = "mown" if part.role == "main" else f"mown, {part.role}"
-        words = f"{role}: {part.area.area:.0f} m²"
-        labels.ask(place.x, place.y, words, bold=part.role != "main")
+        labels.ask_on(part.area, f"{role}: {part.area.area:.0f} m²")

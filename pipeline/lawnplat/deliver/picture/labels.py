@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import shapely
+from shapely import Point
+from shapely.geometry.base import BaseGeometry
+
 from lawnplat.deliver.picture.canvas import Canvas, text_width
 from lawnplat.deliver.picture.paper import Paper
 
@@ -47,42 +51,51 @@ class Labels:
         y_m: float,
         words: str,
         *,
-        room_mm: tuple[float, float] | None = None,
         beside_mm: float = 0.0,
         bold: bool = False,
         must: bool = False,
     ) -> None:
-        """Name a place; left out where the name has no room on the thing, or none is free.
+        """Name a place, below it by ``beside_mm``; left out where no place near it is free.
+
+        With ``must`` it is written even over another name.
+        """
+        x, y = self.paper.xy(x_m, y_m)
+        width = text_width(words, _SIZE_MM)
+        boxes = [self._box(x, y + beside_mm + shift * _SIZE_MM, width) for shift in _SHIFTS]
+        self._write(next(filter(self._is_free, boxes), boxes[0] if must else None), words, bold)
+
+    def ask_on(self, area: BaseGeometry, words: str, *, share: float = 0.8) -> None:
+        """Name a polygon in its middle or at its widest place, if enough of the name lies on it.
 
         Parameters
         ----------
-        x_m, y_m : float
-            The place.
+        area : shapely Polygon or MultiPolygon
         words : str
-        room_mm : tuple of float, optional
-            Width and height of the thing that the name must fit on.
-        beside_mm : float
-            How far below the place the name stands.
-        bold : bool
-        must : bool
-            Write it even over another.
+        share : float
+            How much of the name must, from 0 to 1.
         """
+        widest = Point(shapely.maximum_inscribed_circle([area])[0].coords[0])
         width = text_width(words, _SIZE_MM)
-        if room_mm is not None and (width > room_mm[0] or room_mm[1] < _SIZE_MM):
-            return
-        x, y = self.paper.xy(x_m, y_m)
-        for shift in _SHIFTS:
-            box = self._box(x, y + beside_mm + shift * _SIZE_MM, width)
-            if not any(box.meets(other) for other in self._taken):
-                break
-            if room_mm is not None and abs(shift + 1.6) * _SIZE_MM > room_mm[1] / 2:
-                return
-        else:
-            if not must:
-                return
-            box = self._box(x, y + beside_mm, width)
-        self._taken.append(box)
-        self._words.append(((box.left + box.right) / 2, (box.top + box.bottom) / 2, words, bold))
+        places = (self.paper.xy(each.x, each.y) for each in (area.centroid, widest))
+        boxes = (self._box(x, y + shift * _SIZE_MM, width) for x, y in places for shift in _SHIFTS)
+        fits = (box for box in boxes if self._is_free(box) and self._share(box, area) >= share)
+        self._write(next(fits, None), words, bold=False)
+
+    def _write(self, box: _Box | None, words: str, bold: bool) -> None:
+        if box is not None:
+            self._taken.append(box)
+            middle = ((box.left + box.right) / 2, (box.top + box.bottom) / 2)
+            self._words.append((*middle, words, bold))
+
+    def _is_free(self, box: _Box) -> bool:
+        return not any(box.meets(other) for other in self._taken)
+
+    def _share(self, box: _Box, area: BaseGeometry) -> float:
+        """Return how much of a box of text lies on an area."""
+        west, north = self.paper.place(box.left, box.top)
+        east, south = self.paper.place(box.right, box.bottom)
+        text = shapely.box(west, south, east, north)
+        return float(shapely.intersection(text, area).area / text.area)
 
     def _box(self, x: float, y: float, width: float) -> _Box:
         """Return where the text would stand, moved into the map's frame."""

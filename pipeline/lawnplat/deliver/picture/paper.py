@@ -47,9 +47,21 @@ class Paper:
         middle_y = self.top_mm + self.map_height_mm / 2
         return middle_x + self.mm(x_m - self.east_m), middle_y - self.mm(y_m - self.north_m)
 
+    def place(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """Return the place on the ground that a point of the page shows."""
+        middle_x = self.left_mm + self.map_width_mm / 2
+        middle_y = self.top_mm + self.map_height_mm / 2
+        return self.east_m + self.metres(x_mm - middle_x), self.north_m - self.metres(
+            y_mm - middle_y
+        )
+
     def mm(self, length_m: float) -> float:
         """Return how long a length is on the page."""
         return length_m * 1000 / self.scale
+
+    def mm2(self, area_m2: float) -> float:
+        """Return how large an area is on the page."""
+        return area_m2 * (1000 / self.scale) ** 2
 
     def metres(self, length_mm: float) -> float:
         """Return how long a length on the page is on the ground."""
