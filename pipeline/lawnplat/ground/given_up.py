@@ -21,17 +21,17 @@ def account(
 
     The keep-outs do not overlap, and with ``mown`` they make up the lawn.
     """
-    left = shapely.difference(lawn, mown)
+    left = as_multipolygon(shapely.difference(lawn, mown))
     found: list[KeepOut] = []
     for cause in causes:
         taken = as_multipolygon(shapely.intersection(left, cause.reach))
         if not taken.is_empty:
-            left = shapely.difference(left, cause.reach)
+            left = as_multipolygon(shapely.difference(left, cause.reach))
             found.append(KeepOut(cause.kind, cause.setback_m, taken))
     for kind, area in ((TOO_SMALL, small), (TOO_NARROW, lawn)):
         taken = as_multipolygon(shapely.intersection(left, area))
         if not taken.is_empty:
-            left = shapely.difference(left, area)
+            left = as_multipolygon(shapely.difference(left, area))
             found.append(KeepOut(kind, 0.0, taken))
     return tuple(found)
 

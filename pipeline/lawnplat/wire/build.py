@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import shapely
 from shapely import Polygon
 
+from lawnplat.errors import NotPlannable
 from lawnplat.geometry import grow, union
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
@@ -14,8 +15,7 @@ from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.conductor import conductor, slit_ground
 from lawnplat.wire.joints import joints_of, parking_test_of
-from lawnplat.wire.leads import LeadGround, LeadTree, least_tree
-from lawnplat.wire.places import rim_of
+from lawnplat.wire.leads import LeadGround, LeadTree, UnjoinedIsland, least_tree
 from lawnplat.wire.return_line import Routed, route
 from lawnplat.wire.sections import sections_of
 from lawnplat.wire.station import Siting, site_station
@@ -45,7 +45,10 @@ def build_layout(
     siting = site_station(site, ground, terrain, machine, rules)
     routed = route(siting, ground, terrain, machine, rules)
     pieces = _home_first(ground.wire_ground.pieces, siting.piece)
-    tree = least_tree(_lead_ground(site, ground, pieces, siting.station, routed, rules))
+    try:
+        tree = least_tree(_lead_ground(site, ground, pieces, siting.station, routed, rules))
+    except UnjoinedIsland as error:
+        raise NotPlannable(site.property_id, str(error), "move or widen what bars the way") from error
     kept = tuple(piece for number, piece in enumerate(pieces) if number not in tree.unreached)
     perimeter = _perimeter(kept, tree, siting.station, ground, terrain, rules)
     tests = tuple(parking_test_of(line, rules) for line in routed.lines)
@@ -94,20 +97,17 @@ def _lead_ground(
 ) -> LeadGround:
     """Return where leads may run: never across a return line, a passage or the station's ground."""
     corridor_m = rules.return_line.corridor_m
-    rim = rim_of(pieces[0])
-    beside_m = rules.station.straight_wire_m
-    straight = shapely.intersection(rim, grow(station.point, beside_m))
+    rims = shapely.boundary(pieces[0])
+    straight = shapely.intersection(rims, grow(station.point, rules.station.straight_wire_m))
     narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
-    barred = union(
-        [
-            station.front,
-            station.base,
-            grow(straight, 0.05),
-            *narrow,
-            *ground.wire_ground.crossings,
-            *(grow(line.line, corridor_m) for line in routed.lines),
-        ]
-    )
+    forbidden = [
+        station.front,
+        station.base,
+        *ground.wire_ground.crossings,
+        *(grow(line.line, rules.wire.pair_gap_m) for line in routed.lines),
+    ]
+    lines = [grow(line.line, corridor_m) for line in routed.lines]
+    barred = [*forbidden, *lines, *narrow, grow(straight, 0.05)]
     solid = union(
         feature.geometry
         for feature in site.features
@@ -118,7 +118,8 @@ def _lead_ground(
     )
     return LeadGround(
         pieces=pieces,
-        barred=barred,
+        barred=union(barred),
+        forbidden=union(forbidden),
         outside=grow(outside, 1e-4),
         longest_outside_m=rules.wire.longest_lead_m,
         apart_m=_BESIDE_JOINT_M,

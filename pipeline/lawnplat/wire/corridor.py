@@ -19,6 +19,9 @@ _END_REACH = 1.5
 """A line may come nearer to the perimeter than its corridor only within this many corridors of its
 joint: it then meets the wire at 42 degrees or more."""
 
+_STRAIGHT_M = 0.25
+"""A joint needs this much straight wire to each side: none is made in a bend."""
+
 
 @dataclass(frozen=True)
 class Corridor:
@@ -87,18 +90,21 @@ def ends_of(
     count = max(int(np.ceil(rim.length / spacing_m)), 8)
     chainage_m = np.arange(count) * rim.length / count
     joint = points_along(rim, chainage_m)
-    step = 0.1
-    chord = points_along(rim, chainage_m + step) - points_along(rim, chainage_m - step)
+    before, after = (points_along(rim, chainage_m + step) for step in (-_STRAIGHT_M, _STRAIGHT_M))
+    chord = after - before
+    bulge_m = np.hypot(*(joint - (before + after) / 2).T)
     unit = chord / np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)[:, None]
     inward = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
     inner = joint + inward * (rules.return_line.corridor_m * 1.05)
-    home_m = shapely.line_locate_point(rim, Point(corridor.station))
+    home = Point(corridor.station)
+    home_m = shapely.line_locate_point(rim, home)
     along_m = np.abs(chainage_m - home_m)
-    along_m = np.minimum(along_m, rim.length - along_m)
+    along_m = np.minimum(along_m, rim.length - along_m) + shapely.distance(rim, home)
     narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
     avoided = grow(union([*ground.wire_ground.crossings, *narrow]), 0.05)
     kept = (
-        (along_m >= rules.return_line.joint_from_station_m)
+        (bulge_m <= rules.pegs.curve_offset_m)
+        & (along_m >= rules.return_line.joint_from_station_m)
         & shapely.dwithin(shapely.points(inner), corridor.free, 1e-3)
         & ~shapely.intersects(avoided, shapely.points(joint))
     )

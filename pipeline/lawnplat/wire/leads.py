@@ -26,6 +26,10 @@ _MOST_TRIES = 4000
 _BATCH = 200
 
 
+class UnjoinedIsland(ValueError):
+    """An island of the home piece to which no lead can be found."""
+
+
 @dataclass(frozen=True)
 class Lead:
     """A wire pair between two rims, ``line`` from the rim nearer home to the other."""
@@ -48,11 +52,13 @@ class Rim:
 class LeadGround:
     """Where leads may run.
 
-    ``barred`` is closed to every lead; ``outside`` is where a lead to a carried piece may run.
+    ``barred`` is kept clear where that can be, ``forbidden`` always; ``outside`` is where a lead to
+    a carried piece may run.
     """
 
     pieces: tuple[Polygon, ...]
     barred: BaseGeometry
+    forbidden: BaseGeometry
     outside: BaseGeometry
     longest_outside_m: float
     apart_m: float
@@ -96,6 +102,11 @@ def least_tree(ground: LeadGround) -> LeadTree:
     A lead is looked for only when its lower bound, the bare distance, comes up; when something
     bars the shortest line, the next shortest between points of the two rims is taken, and outside
     the lawn a way round obstacles.
+
+    Raises
+    ------
+    UnjoinedIsland
+        Where an island of the first piece cannot be joined to its ring.
     """
     rims = rims_of(ground.pieces)
     growth = _Growth(list(range(len(rims))))
@@ -116,7 +127,10 @@ def least_tree(ground: LeadGround) -> LeadTree:
         if found is not None:
             heapq.heappush(queue, (found.line.length, 1, one, other, found))
     home = growth.tree[0]
-    cut_off = {rim.piece for rim, tree in zip(rims, growth.tree, strict=True) if tree != home}
+    lost = [rim for rim, tree in zip(rims, growth.tree, strict=True) if tree != home]
+    if any(rim.piece == 0 for rim in lost):
+        raise UnjoinedIsland("an island in the lawn cannot be joined to the outer ring")
+    cut_off = {rim.piece for rim in lost}
     leads = tuple(lead for lead in growth.leads if _serves(lead, ground, cut_off))
     return LeadTree(leads, tuple(sorted(cut_off)))
 
@@ -137,8 +151,18 @@ def _clear_of(line: LineString, leads: list[Lead], ground: LeadGround) -> bool:
 
 def _lead(one: Rim, other: Rim, ground: LeadGround, leads: list[Lead]) -> Lead | None:
     """Return the shortest lead between two rims that nothing bars; None where there is none."""
+    taken = [grow(lead.line, ground.apart_m) for lead in leads]
+    for closed in (ground.barred, ground.forbidden):
+        line = _straight_or_bent(one, other, ground, union([closed, *taken]))
+        if line is not None:
+            return Lead(line, one.piece != other.piece)
+    return None
+
+
+def _straight_or_bent(
+    one: Rim, other: Rim, ground: LeadGround, barred: BaseGeometry
+) -> LineString | None:
     carried = one.piece != other.piece
-    barred = union([ground.barred, *(grow(lead.line, ground.apart_m) for lead in leads)])
     room = ground.outside if carried else grow(ground.pieces[one.piece], 1e-4)
     shapely.prepare(barred)
     shapely.prepare(room)
@@ -146,11 +170,11 @@ def _lead(one: Rim, other: Rim, ground: LeadGround, leads: list[Lead]) -> Lead |
     line = nearest if _open(np.array([nearest]), room, barred)[0] else None
     if line is None:
         line = _next_shortest(one.ring, other.ring, room, barred)
-    if line is None and carried:
+    if line is None:
         line = way_round(one.ring, other.ring, shapely.difference(room, barred))
     if line is None or (carried and line.length > ground.longest_outside_m):
         return None
-    return Lead(line, carried)
+    return line
 
 
 def _open(lines: np.ndarray, room: BaseGeometry, barred: BaseGeometry) -> np.ndarray:

@@ -1,4 +1,8 @@
-"""Places on the perimeter where a charging station could stand, and what speaks against each."""
+"""Places on the wire where a charging station could stand, and what speaks against each.
+
+Candidates lie along the outer ring and along the rings of islands that hold a building: where the
+house stands in the middle of the lawn, its outlets are out of reach from the outer ring.
+"""
 
 from __future__ import annotations
 
@@ -19,13 +23,12 @@ _STRAIGHT_CHECKS = 9
 
 @dataclass(frozen=True)
 class Places:
-    """Candidate places along the rim of one piece of ground.
+    """Candidate places along the rims of one piece of ground.
 
     Arrays of length n, or (n, 2) for ``point`` and ``ahead`` (a unit vector into the lawn).
-    ``front`` and ``base`` hold polygons. ``chainage_m`` runs along the rim, lawn to the right.
+    ``front`` and ``base`` hold polygons.
     """
 
-    chainage_m: FloatArray
     point: FloatArray
     ahead: FloatArray
     front: NDArray[np.object_]
@@ -40,21 +43,32 @@ class Places:
         return self.straight_wire & self.front_clear & self.base_on_lawn & ~self.in_passage
 
 
+def rims_of(piece: Polygon) -> list[LineString]:
+    """Return all rings of ``piece``, the outer first, each with the lawn on its right hand."""
+    turned = shapely.orient_polygons(piece, exterior_cw=True)
+    return [LineString(ring.coords) for ring in (turned.exterior, *turned.interiors)]
+
+
 def rim_of(piece: Polygon) -> LineString:
     """Return the outer ring of ``piece`` with the lawn on its right hand (clockwise)."""
-    ring = shapely.orient_polygons(piece, exterior_cw=True).exterior
-    return LineString(ring.coords)
+    return rims_of(piece)[0]
 
 
 def places_on(
-    piece: Polygon, ground: Ground, machine: MachineClass, rules: RuleBook
+    piece: Polygon,
+    ground: Ground,
+    houses: BaseGeometry,
+    machine: MachineClass,
+    rules: RuleBook,
 ) -> Places:
-    """Return candidate places every ``candidate_spacing_m`` along the rim of ``piece``."""
-    rim = rim_of(piece)
-    count = max(int(np.ceil(rim.length / rules.station.candidate_spacing_m)), 8)
-    chainage_m = np.arange(count) * rim.length / count
-    ahead, straight = _direction(rim, chainage_m, rules)
-    point = points_along(rim, chainage_m)
+    """Return candidate places every ``candidate_spacing_m`` along the rims of ``piece``.
+
+    ``houses`` are the buildings whose island rings count too.
+    """
+    outer, *islands = rims_of(piece)
+    rims = [outer, *(ring for ring in islands if shapely.intersects(Polygon(ring), houses))]
+    found = [_along(rim, rules) for rim in rims]
+    point, ahead, straight = (np.concatenate(column) for column in zip(*found, strict=True))
     base_ahead_m = machine.base_length_m - machine.base_behind_wire_m
     half_m = rules.station.side_clear_m
     front = shapely.polygons(rectangle(point, ahead, 0.0, rules.station.front_clear_m, half_m))
@@ -68,7 +82,6 @@ def places_on(
     room = _standing_room(piece, ground, rules)
     narrow = union(passage.area for passage in ground.passages if passage.verdict == "guided")
     return Places(
-        chainage_m=chainage_m,
         point=point,
         ahead=ahead,
         front=front,
@@ -78,6 +91,16 @@ def places_on(
         base_on_lawn=_on_lawn(base, ground, rules),
         in_passage=np.asarray(shapely.intersects(narrow, front)),
     )
+
+
+def _along(
+    rim: LineString, rules: RuleBook
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Return places along one ring, the way into the lawn at each, and where the ring is straight."""
+    count = max(int(np.ceil(rim.length / rules.station.candidate_spacing_m)), 8)
+    chainage_m = np.arange(count) * rim.length / count
+    ahead, straight = _direction(rim, chainage_m, rules)
+    return points_along(rim, chainage_m), ahead, straight
 
 
 def _direction(

@@ -28,6 +28,10 @@ _MOST_POINTS = 80
 _ROUNDS = 3
 _SHARP_BEND_M = 20.0
 """Metres of line that a bend of twice the largest allowed is worth: such bends are a last resort."""
+_OVER_LIMIT = 200.0
+"""Metres of line that a metre at twice the gradient limit is worth."""
+_OUTSIDE = 1000.0
+"""Metres of line that a metre of a leg that leaves free ground is worth; only the shortest may."""
 _CHECK_M = 0.25
 _MOST_CHECKS = 64
 
@@ -36,7 +40,8 @@ _MOST_CHECKS = 64
 class LegCost:
     """What a leg costs: its length, more where it is steep or close to a wire.
 
-    A leg is barred where it is steeper than ``limit`` (m/m) anywhere or leaves ``free``.
+    Every metre over ``limit`` (m/m) costs so much more that it is taken only where the way itself
+    has no other; so does a leg that leaves ``free``.
     """
 
     gradient: Gradient
@@ -51,10 +56,10 @@ class LegCost:
     def bends(self, turn_deg: FloatArray) -> FloatArray:
         """Return the cost of changes of direction, in metres of line."""
         share = turn_deg / self.largest_bend_deg
-        return self.per_bend * share**2 + _SHARP_BEND_M * np.maximum(share - 1.0, 0.0)
+        return self.per_bend * share + _SHARP_BEND_M * np.maximum(share - 1.0, 0.0)
 
     def legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
-        """Return the cost of each straight leg; infinity where it is barred. Shape (n,)."""
+        """Return the cost of each straight leg, ``free`` not looked at. Shape (n,)."""
         run = end - start
         length = np.hypot(run[:, 0], run[:, 1])
         checks = int(np.clip(np.ceil(length.max(initial=0.0) / _CHECK_M), 2, _MOST_CHECKS)) + 1
@@ -67,9 +72,8 @@ class LegCost:
         weight = 1.0 + self.per_closeness * self.closeness(x, y)
         if np.isfinite(self.limit):
             weight = weight + self.per_gradient * (along / self.limit) ** 2
-        cost = length * _mean_along(weight)
-        cost[along.max(axis=1) > self.limit] = np.inf
-        return np.asarray(cost)
+            weight = weight + _OVER_LIMIT * np.maximum(along / self.limit - 1.0, 0.0)
+        return np.asarray(length * _mean_along(weight))
 
 
 def _mean_along(values: FloatArray) -> FloatArray:
@@ -125,11 +129,9 @@ def _cheapest_chain(
     size = len(points)
     first, last = np.triu_indices(size, k=1)
     price = cost.legs(points[first], points[last])
-    open_leg = np.isfinite(price)
-    legs = shapely.linestrings(
-        np.stack([points[first[open_leg]], points[last[open_leg]]], axis=1)
-    )
-    price[np.flatnonzero(open_leg)[~shapely.covers(cost.free, legs)]] = np.inf
+    legs = shapely.linestrings(np.stack([points[first], points[last]], axis=1))
+    outside = ~shapely.covers(cost.free, legs)
+    price = np.where(outside, np.where(last - first == 1, price * _OUTSIDE, np.inf), price)
     table = np.full((size, size), np.inf)
     table[first, last] = price
     return _walk_back(points, *_chained(points, table, cost, heading))

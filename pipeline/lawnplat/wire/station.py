@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import Point, Polygon
 
 from lawnplat.errors import NotPlannable
-from lawnplat.geometry import FloatArray, bearing_deg
+from lawnplat.geometry import FloatArray, bearing_deg, union
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding, Site
@@ -21,8 +21,9 @@ from lawnplat.wire.places import Places, places_on
 from lawnplat.wire.types import Station, StationOption
 from lawnplat.wire.ways_home import DrivingNetwork, mean_and_worst
 
+BUILDING = "building"
 _MOST_RANKED = 48
-"""Places whose ways home are worked out; more are thinned evenly along the rim."""
+"""Places whose ways home are worked out; more are thinned evenly along the rims."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +55,9 @@ def site_station(
     NotPlannable
         Where no piece has the clear ground that a station needs.
     """
+    houses = union(feature.geometry for feature in site.features if feature.kind == BUILDING)
     for piece in ground.wire_ground.pieces:
-        places = places_on(piece, ground, machine, rules)
+        places = places_on(piece, ground, houses, machine, rules)
         if places.stands().any():
             return _chosen(site, ground, terrain, piece, places, machine, rules)
     raise NotPlannable(
