@@ -220,6 +220,8 @@ def two_lawns() -> Garden:
     g.add("no_mow", Polygon(meadow), note="wild flower meadow, mown by scythe in autumn")
     g.add("neighbour_wire", LineString([(-0.4, 20), (-0.4, 33)]), note="as the neighbour said")
     g.add("flower_bed", blob(18.4, 27.4, 2.2, 1.3, 1.4))
+    front_bed = [(6, 6.4), (13.5, 6.9), (17.7, 6.4), (17.7, 8), (6, 8)]
+    g.add("flower_bed", Polygon(front_bed), note="along the house")
     g.add("hedge", rect(0.1, 0.1, 17.6, 0.8), height_m=1.1)
     g.tree(7.2, 28.4, 0.3, 10)
     g.fence((26, 15.5), (26, 36.6), height_m=1.4)
