@@ -6,6 +6,7 @@ area drawn twice counts once, and the remark gives the place and how much change
 
 from __future__ import annotations
 
+import math
 import re
 
 import numpy as np
@@ -26,7 +27,7 @@ _REASON = re.compile(r"^(?P<reason>[^\[]+)\[(?P<x>\S+) (?P<y>\S+)\]")
 
 
 def sound(geometries: NDArray[np.object_], tolerance_m: float) -> NDArray[np.bool_]:
-    """Return which geometries need no repair: plain valid polygons without spikes.
+    """Return which geometries need no repair: plain valid polygons, no spikes, no double points.
 
     Parameters
     ----------
@@ -37,10 +38,11 @@ def sound(geometries: NDArray[np.object_], tolerance_m: float) -> NDArray[np.boo
     """
     plain = np.asarray(shapely.get_type_id(geometries) == shapely.GeometryType.POLYGON)
     plain &= shapely.is_valid(geometries) & ~shapely.has_z(geometries)
+    plain &= ~shapely.is_empty(geometries)
     where = np.flatnonzero(plain)
     rings, owner = shapely.get_rings(geometries[where], return_index=True)
-    faulty = _spikes(rings, tolerance_m)[2]
-    plain[where[owner[faulty]]] = False
+    plain[where[owner[_spikes(rings, tolerance_m)[2]]]] = False
+    plain[where[owner[_double_points(rings)]]] = False
     return np.asarray(plain)
 
 
@@ -72,7 +74,7 @@ def repair_area(
     _note_left_out(flat, remarks)
     trimmed = [_without_spikes(part, tolerance_m, remarks) for part in parts]
     drawn = trimmed[0] if len(trimmed) == 1 else MultiPolygon(trimmed)
-    valid = _valid(shapely.remove_repeated_points(drawn, _SAME_POINT_M), remarks)
+    valid = _valid(drawn, remarks)
     kept = _without_slivers(polygons(valid), sliver_m2, remarks)
     if fill_holes:
         kept = [_without_sliver_holes(part, sliver_m2, remarks) for part in kept]
@@ -96,11 +98,21 @@ def _valid(area: BaseGeometry, remarks: list[Remark]) -> BaseGeometry:
     found = _REASON.match(shapely.is_valid_reason(area))
     reason = found["reason"].lower() if found else "invalid"
     place = Point(float(found["x"]), float(found["y"])) if found else area.representative_point()
-    mended = shapely.make_valid(area, method="structure", keep_collapsed=False)
+    mended = shapely.union_all([_from_rings(part) for part in polygons(area)])
     change = mended.area - _drawn_area(area)
     text = f"the outline was not valid ({reason}) and was repaired; compare it with the ground"
     remarks.append(Remark("repaired_outline", "warn", text, place=place, measured=change))
     return mended
+
+
+def _from_rings(part: Polygon) -> BaseGeometry:
+    """Return what the outer ring encloses less what the inner ones do, each made valid first.
+
+    GEOS would make ground of a hole that lies outside its outer ring.
+    """
+    rings = np.array([Polygon(ring) for ring in (part.exterior, *part.interiors)], dtype=object)
+    valid = shapely.make_valid(rings, method="structure", keep_collapsed=False)
+    return shapely.difference(valid[0], shapely.union_all(valid[1:]))
 
 
 def _drawn_area(area: BaseGeometry) -> float:
@@ -140,11 +152,11 @@ def _without_spikes(part: Polygon, tolerance_m: float, remarks: list[Remark]) ->
     shell, tips = _trimmed(part.exterior.coords, tolerance_m)
     holes = [_trimmed(ring.coords, tolerance_m) for ring in part.interiors]
     tips += [tip for _, found in holes for tip in found]
-    if not tips:
-        return part
     if shell is None:
         return Polygon()
     without = Polygon(shell, [hole for hole, _ in holes if hole is not None])
+    if not tips:
+        return without
     text = f"a spike narrower than {tolerance_m:g} m was taken off the outline"
     change = without.area - part.area
     remarks.extend(Remark("spike", "warn", text, place=Point(tip), measured=change) for tip in tips)
@@ -154,10 +166,13 @@ def _without_spikes(part: Polygon, tolerance_m: float, remarks: list[Remark]) ->
 def _trimmed(
     coords: shapely.coords.CoordinateSequence, tolerance_m: float
 ) -> tuple[FloatArray | None, list[FloatArray]]:
-    """Return a ring without its spikes (None where nothing is left) and the tips taken off."""
-    xy = np.asarray(coords)[:, :2]
+    """Return a ring without double points and spikes, and the tips taken off.
+
+    The ring is None where nothing is left of it.
+    """
+    xy = _without_double_points(np.asarray(coords)[:, :2])
     tips: list[FloatArray] = []
-    while len(xy) > 3:  # noqa: PLR2004
+    while len(xy) > 3 and np.ptp(xy, axis=0).max() > tolerance_m:  # noqa: PLR2004
         _, vertices, faulty = _spikes(np.array([shapely.linearrings(xy)]), tolerance_m)
         if not len(faulty):
             return xy, tips
@@ -165,8 +180,31 @@ def _trimmed(
         apart = np.r_[True, np.diff(vertices) > 1]
         tips.extend(xy[vertices[apart]])
         open_ring = np.delete(xy[:-1], vertices[apart], axis=0)
-        xy = np.vstack([open_ring, open_ring[:1]])
+        xy = _without_double_points(np.vstack([open_ring, open_ring[:1]]))
     return None, tips
+
+
+def _without_double_points(xy: FloatArray) -> FloatArray:
+    """Return a closed ring whose neighbouring vertices lie apart; GEOS may raise on thin rings.
+
+    Shape (n, 2); the closing vertex is kept.
+    """
+    if (np.hypot(*np.diff(xy, axis=0).T) > _SAME_POINT_M).all():
+        return xy
+    kept = [xy[0]]
+    for point in xy[1:-1]:
+        if math.dist(point, kept[-1]) > _SAME_POINT_M:
+            kept.append(point)
+    if len(kept) > 1 and math.dist(kept[-1], kept[0]) <= _SAME_POINT_M:
+        kept.pop()
+    return np.array([*kept, kept[0]])
+
+
+def _double_points(rings: NDArray[np.object_]) -> NDArray[np.int_]:
+    """Return the indexes of closed rings that have neighbouring vertices at one place."""
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    short = (np.hypot(*np.diff(xy, axis=0).T) <= _SAME_POINT_M) & (ring[1:] == ring[:-1])
+    return ring[1:][short]
 
 
 def _spikes(
