@@ -80,7 +80,7 @@ def _strip(
         for part in polygons(way):
             joined = _joined(part, pieces, machine)
             wanted = joined is not None and shapely.intersects(part, feature.geometry)
-            if joined is not None and wanted and (best is None or part.area < best.area):
+            if joined is not None and wanted and (best is None or part.area < best.area.area):
                 best = Strip(part, joined)
     return best
 

@@ -110,22 +110,8 @@ def least_tree(ground: LeadGround) -> LeadTree:
     """
     rims = rims_of(ground.pieces)
     growth = _Growth(list(range(len(rims))))
-    queue: list[tuple[float, int, int, int, Lead | None]] = []
-    for one in range(len(rims)):
-        for other in range(one + 1, len(rims)):
-            if _may_join(rims[one], rims[other]):
-                bound = float(shapely.distance(rims[one].ring, rims[other].ring))
-                heapq.heappush(queue, (bound, 0, one, other, None))
-    while queue and len(set(growth.tree)) > 1:
-        _, _, one, other, lead = heapq.heappop(queue)
-        if growth.tree[one] == growth.tree[other]:
-            continue
-        if lead is not None and _clear_of(lead.line, growth.leads, ground):
-            growth.join(one, other, lead)
-            continue
-        found = _lead(rims[one], rims[other], ground, growth.leads)
-        if found is not None:
-            heapq.heappush(queue, (found.line.length, 1, one, other, found))
+    for barred in (ground.barred, ground.forbidden):
+        _grow_forest(growth, rims, ground, barred)
     home = growth.tree[0]
     lost = [rim for rim, tree in zip(rims, growth.tree, strict=True) if tree != home]
     if any(rim.piece == 0 for rim in lost):
@@ -133,6 +119,29 @@ def least_tree(ground: LeadGround) -> LeadTree:
     cut_off = {rim.piece for rim in lost}
     leads = tuple(lead for lead in growth.leads if _serves(lead, ground, cut_off))
     return LeadTree(leads, tuple(sorted(cut_off)))
+
+
+def _grow_forest(
+    growth: _Growth, rims: list[Rim], ground: LeadGround, barred: BaseGeometry
+) -> None:
+    """Join trees by the shortest leads that ``barred`` leaves, until none is left to join."""
+    queue: list[tuple[float, int, int, LineString | None]] = []
+    for one in range(len(rims)):
+        for other in range(one + 1, len(rims)):
+            if growth.tree[one] != growth.tree[other] and _may_join(rims[one], rims[other]):
+                bound = float(shapely.distance(rims[one].ring, rims[other].ring))
+                queue.append((bound, one, other, None))
+    heapq.heapify(queue)
+    while queue and len(set(growth.tree)) > 1:
+        _, one, other, line = heapq.heappop(queue)
+        if growth.tree[one] == growth.tree[other]:
+            continue
+        if line is not None and _clear_of(line, growth.leads, ground):
+            growth.join(one, other, Lead(line, rims[one].piece != rims[other].piece))
+            continue
+        found = _lead(rims[one], rims[other], ground, barred, growth.leads)
+        if found is not None:
+            heapq.heappush(queue, (found.length, one, other, found))
 
 
 def _serves(lead: Lead, ground: LeadGround, cut_off: set[int]) -> bool:
@@ -149,19 +158,11 @@ def _clear_of(line: LineString, leads: list[Lead], ground: LeadGround) -> bool:
     return not any(shapely.dwithin(line, lead.line, ground.apart_m) for lead in leads)
 
 
-def _lead(one: Rim, other: Rim, ground: LeadGround, leads: list[Lead]) -> Lead | None:
-    """Return the shortest lead between two rims that nothing bars; None where there is none."""
-    taken = [grow(lead.line, ground.apart_m) for lead in leads]
-    for closed in (ground.barred, ground.forbidden):
-        line = _straight_or_bent(one, other, ground, union([closed, *taken]))
-        if line is not None:
-            return Lead(line, one.piece != other.piece)
-    return None
-
-
-def _straight_or_bent(
-    one: Rim, other: Rim, ground: LeadGround, barred: BaseGeometry
+def _lead(
+    one: Rim, other: Rim, ground: LeadGround, barred: BaseGeometry, leads: list[Lead]
 ) -> LineString | None:
+    """Return the shortest line between two rims that nothing bars; None where there is none."""
+    barred = union([barred, *(grow(lead.line, ground.apart_m) for lead in leads)])
     carried = one.piece != other.piece
     room = ground.outside if carried else grow(ground.pieces[one.piece], 1e-4)
     shapely.prepare(barred)

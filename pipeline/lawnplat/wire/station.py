@@ -55,6 +55,14 @@ def site_station(
     NotPlannable
         Where no piece has the clear ground that a station needs.
     """
+    if not ground.wire_ground.pieces:
+        raise NotPlannable(
+            site.property_id,
+            f"no lawn is wide enough to mow: what is left inside the setbacks is narrower than "
+            f"{machine.smallest_passage_m:.2f} m or smaller than "
+            f"{rules.ground.smallest_part_m2:.0f} m2",
+            "choose a smaller machine class, or leave this lawn to hand",
+        )
     houses = union(feature.geometry for feature in site.features if feature.kind == BUILDING)
     for piece in ground.wire_ground.pieces:
         places = places_on(piece, ground, houses, machine, rules)
