@@ -99,8 +99,12 @@ def _label_feature(feature: Feature, labels: Labels) -> None:
     """Name a thing where its name fits on it; the key tells what the smaller ones are."""
     if feature.kind == "power_outlet":
         place = feature.geometry.representative_point()
-        labels.ask(place.x, place.y, "outlet", beside_mm=3.4, must=True)
-    elif feature.geometry.area > 0 and feature.kind != "tree":
+        labels.ask(place.x, place.y, "outlet", below_mm=3.8, must=True)
+        labels.keep_free(place.x, place.y, 1.8)
+    elif feature.kind == "tree":
+        place = feature.geometry.centroid
+        labels.keep_free(place.x, place.y, 1.0)
+    elif feature.geometry.area > 0:
         labels.ask_on(feature.geometry, inks.kind_words(feature.kind))
 
 
@@ -109,7 +113,7 @@ def _draw_passages(canvas: Canvas, ground: Ground, labels: Labels) -> None:
         ink = inks.PASSAGE.get(each.verdict, inks.PASSAGE["open"])
         canvas.path(canvas.paper.path(each.area), replace(ink, fill="none"))
         place = each.area.representative_point()
-        labels.ask(place.x, place.y, f"{each.width_m:.1f} m wide")
+        labels.ask_close(place.x, place.y, f"{each.width_m:.1f} m wide")
 
 
 def _label_parts(ground: Ground, labels: Labels) -> None:

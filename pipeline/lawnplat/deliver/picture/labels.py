@@ -1,8 +1,10 @@
-"""Names on the map, none over another."""
+"""Names on the map: none over another or over a sign, and off the wires where there is room."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import product
 
 import shapely
 from shapely import Point
@@ -12,8 +14,12 @@ from lawnplat.deliver.picture.canvas import Canvas, text_width
 from lawnplat.deliver.picture.paper import Paper
 
 _SIZE_MM = 2.6
-_SHIFTS = (0.0, 1.6, -1.6, 3.2, -3.2, 4.8, -4.8)
-"""Tried above and below the place, in lines of text."""
+_DOWN = (0.0, 1.6, -1.6, 3.2, -3.2, 4.8, -4.8)
+"""Tried below and above the place, in heights of text."""
+_ALONG = (0.0, 0.6, -0.6)
+"""Tried to the right and left, in widths of the text."""
+_OFF_MM = 0.6
+"""Free paper between a name and a wire."""
 
 
 @dataclass(frozen=True)
@@ -32,37 +38,49 @@ class _Box:
         )
 
 
+@dataclass(frozen=True)
+class _Wish:
+    """A name and the places that it may have, best first; ``on`` is what it must lie on."""
+
+    words: str
+    places: tuple[tuple[float, float], ...]
+    on: BaseGeometry | None = None
+    share: float = 0.0
+    must: bool = False
+    close: bool = False
+
+
 @dataclass
 class Labels:
-    """Names asked for while the map is drawn, written last of all so that nothing covers them."""
+    """Names asked for while the map is drawn; they find their places last, when all is drawn."""
 
     paper: Paper
     _taken: list[_Box] = field(default_factory=list)
-    _words: list[tuple[float, float, str, bool]] = field(default_factory=list)
+    _wires: list[BaseGeometry] = field(default_factory=list)
+    _wishes: list[_Wish] = field(default_factory=list)
 
     def keep_free(self, x_m: float, y_m: float, half_mm: float) -> None:
         """Keep names off a sign on the map."""
         x, y = self.paper.xy(x_m, y_m)
         self._taken.append(_Box(x - half_mm, y - half_mm, x + half_mm, y + half_mm))
 
-    def ask(
-        self,
-        x_m: float,
-        y_m: float,
-        words: str,
-        *,
-        beside_mm: float = 0.0,
-        bold: bool = False,
-        must: bool = False,
-    ) -> None:
-        """Name a place, below it by ``beside_mm``; left out where no place near it is free.
+    def keep_off(self, wire: BaseGeometry) -> None:
+        """Keep names off a wire where there is another place."""
+        self._wires.append(wire)
 
-        With ``must`` it is written even over another name.
+    def ask(
+        self, x_m: float, y_m: float, words: str, *, below_mm: float = 0.0, must: bool = False
+    ) -> None:
+        """Name a place, ``below_mm`` under it; left out where no place near it is free.
+
+        With ``must`` it is written even over something else.
         """
         x, y = self.paper.xy(x_m, y_m)
-        width = text_width(words, _SIZE_MM)
-        boxes = [self._box(x, y + beside_mm + shift * _SIZE_MM, width) for shift in _SHIFTS]
-        self._write(next(filter(self._is_free, boxes), boxes[0] if must else None), words, bold)
+        self._wishes.append(_Wish(words, ((x, y + below_mm),), must=must))
+
+    def ask_close(self, x_m: float, y_m: float, words: str) -> None:
+        """Name a narrow place: on it, over its wires, or not at all."""
+        self._wishes.append(_Wish(words, (self.paper.xy(x_m, y_m),), close=True))
 
     def ask_on(self, area: BaseGeometry, words: str, *, share: float = 0.8) -> None:
         """Name a polygon in its middle or at its widest place, if enough of the name lies on it.
@@ -75,27 +93,33 @@ class Labels:
             How much of the name must, from 0 to 1.
         """
         widest = Point(shapely.maximum_inscribed_circle([area])[0].coords[0])
-        width = text_width(words, _SIZE_MM)
-        places = (self.paper.xy(each.x, each.y) for each in (area.centroid, widest))
-        boxes = (self._box(x, y + shift * _SIZE_MM, width) for x, y in places for shift in _SHIFTS)
-        fits = (box for box in boxes if self._is_free(box) and self._share(box, area) >= share)
-        self._write(next(fits, None), words, bold=False)
+        places = tuple(self.paper.xy(each.x, each.y) for each in (area.centroid, widest))
+        self._wishes.append(_Wish(words, places, on=area, share=share))
 
-    def _write(self, box: _Box | None, words: str, bold: bool) -> None:
-        if box is not None:
-            self._taken.append(box)
-            middle = ((box.left + box.right) / 2, (box.top + box.bottom) / 2)
-            self._words.append((*middle, words, bold))
+    def write(self, canvas: Canvas) -> None:
+        """Write the names, first those that must be there."""
+        for wish in sorted(self._wishes, key=lambda each: not each.must):
+            box = self._place_for(wish)
+            if box is not None:
+                self._taken.append(box)
+                middle = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+                canvas.label(*middle, wish.words, _SIZE_MM)
 
-    def _is_free(self, box: _Box) -> bool:
-        return not any(box.meets(other) for other in self._taken)
+    def _place_for(self, wish: _Wish) -> _Box | None:
+        """Return the first place that is free, and off the wires if there is one such."""
+        boxes = list(self._boxes(wish))
+        free = [box for box in boxes if not any(box.meets(other) for other in self._taken)]
+        if wish.on is not None:
+            free = [box for box in free if self._share(box, wish.on) >= wish.share]
+        off_wires = (box for box in free if wish.close or not self._on_a_wire(box))
+        last = free[0] if free else boxes[0] if wish.must else None
+        return next(off_wires, last)
 
-    def _share(self, box: _Box, area: BaseGeometry) -> float:
-        """Return how much of a box of text lies on an area."""
-        west, north = self.paper.place(box.left, box.top)
-        east, south = self.paper.place(box.right, box.bottom)
-        text = shapely.box(west, south, east, north)
-        return float(shapely.intersection(text, area).area / text.area)
+    def _boxes(self, wish: _Wish) -> Iterator[_Box]:
+        width = text_width(wish.words, _SIZE_MM)
+        along_it, down_it = ((0.0,), _DOWN[:3]) if wish.close else (_ALONG, _DOWN)
+        for (x, y), along, down in product(wish.places, along_it, down_it):
+            yield self._box(x + along * width, y + down * _SIZE_MM, width)
 
     def _box(self, x: float, y: float, width: float) -> _Box:
         """Return where the text would stand, moved into the map's frame."""
@@ -106,8 +130,16 @@ class Labels:
         top = max(frame_top, min(y - _SIZE_MM / 2, frame_bottom - _SIZE_MM))
         return _Box(left, top, left + width, top + _SIZE_MM)
 
-    def write(self, canvas: Canvas) -> None:
-        """Write the names."""
-        for x, y, words, bold in self._words:
-            weight = "bold" if bold else "normal"
-            canvas.label(x, y, words, _SIZE_MM, font_weight=weight)
+    def _share(self, box: _Box, area: BaseGeometry) -> float:
+        """Return how much of a box of text lies on an area."""
+        text = self._ground(box, 0.0)
+        return float(shapely.intersection(text, area).area / text.area)
+
+    def _on_a_wire(self, box: _Box) -> bool:
+        text = self._ground(box, _OFF_MM)
+        return any(wire.intersects(text) for wire in self._wires)
+
+    def _ground(self, box: _Box, wider_mm: float) -> BaseGeometry:
+        west, north = self.paper.place(box.left - wider_mm, box.top - wider_mm)
+        east, south = self.paper.place(box.right + wider_mm, box.bottom + wider_mm)
+        return shapely.box(west, south, east, north)

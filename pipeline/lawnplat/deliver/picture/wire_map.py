@@ -29,8 +29,10 @@ def draw_wires(
     canvas.path(paper.path(station.base), inks.BASE)
     canvas.group("return_lines", clip)
     for line in layout.return_lines:
+        labels.keep_off(line.line)
         canvas.path(paper.path(line.line), inks.RETURN)
     canvas.group("perimeter_wire", clip)
+    labels.keep_off(layout.perimeter.line)
     canvas.path(paper.path(layout.perimeter.line), inks.WIRE)
     if works is not None:
         canvas.group("pegs", clip)
@@ -74,7 +76,7 @@ def _draw_facing(canvas: Canvas, station: Station, labels: Labels) -> None:
     ahead = (x + _FACING_MM * math.sin(angle), y - _FACING_MM * math.cos(angle))
     canvas.point(*ahead, inks.FACING, station.bearing_deg)
     labels.keep_free(station.point.x, station.point.y, _FACING_MM)
-    labels.ask(station.point.x, station.point.y, "station", beside_mm=5.5, bold=True, must=True)
+    labels.ask(station.point.x, station.point.y, "station", below_mm=5.0, must=True)
 
 
 def draw_advisories(
