@@ -191,6 +191,12 @@ def test_a_large_site_takes_larger_cells():
     assert grid.rows * grid.columns <= RULES.terrain.largest_cells
 
 
+def test_cells_too_wide_for_slopes_are_said():
+    site = replace(SITE, parcel=shapely.box(E, N, E + 1500, N + 1500))
+    finding = rules_of(build_terrain(site, MACHINE, RULES, window(site)))["terrain_cells_wide"]
+    assert (finding.measured, finding.limit) == (2.4, 2.0)  # 1503.2 / sqrt(400 000) = 2.377
+
+
 def test_fractions_of_cells():
     grid = Grid(E, N, 0.5, 4, 6)
     x, y = grid.centres()

@@ -208,6 +208,11 @@ def test_another_crs_with_the_plane_reprojected(written):
     assert window.source_cell_m == pytest.approx(1.1113, abs=0.001)
 
 
+def test_a_crs_with_heights_of_its_own(written):
+    window = read(written(plane(), crs="EPSG:32632+5773"))
+    np.testing.assert_allclose(window.elevation_m, truth(), rtol=0, atol=FLOAT32_M)
+
+
 def test_partly_off_the_raster(written):
     window = read(written(plane()), Grid(E + 50, N - 20, 0.25, 40, 80))
     known = np.isfinite(window.elevation_m)
@@ -243,6 +248,8 @@ def test_read_elevation_takes_only_the_site_and_its_margin(written):
 def test_a_raster_without_crs_or_place_is_refused(written):
     with pytest.raises(SurveyError, match=r"height\.tif: the elevation raster has no CRS"):
         ElevationRaster(written(plane(), crs=None))
+    with pytest.raises(SurveyError, match="ties to no place"):
+        ElevationRaster(written(plane(), crs='LOCAL_CS["site",UNIT["metre",1]]'))
     with pytest.warns(rasterio.errors.NotGeoreferencedWarning):
         nowhere = written(plane(), transform=Affine.identity())
     with pytest.raises(SurveyError, match="has no place on the ground"):

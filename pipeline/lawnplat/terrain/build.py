@@ -19,6 +19,7 @@ from lawnplat.terrain.notices import (
     level_notice,
     off_spots_notice,
     unused_spots_notice,
+    wide_grid_notice,
 )
 from lawnplat.terrain.scale import smoothing_reach_m, smoothing_sigma_m
 from lawnplat.terrain.types import ElevationWindow, Grid, SlopeZone, Terrain
@@ -68,6 +69,7 @@ def build_terrain(
     from lawnplat.terrain.gradient import horn, slope_pct, smooth  # noqa: PLC0415
     from lawnplat.terrain.zones import slope_zones  # noqa: PLC0415
 
+    findings = heights.findings + wide_grid_notice(site, grid, rules)
     sigma_m = _sigma_m(machine, rules, heights.source_cell_m)
     elevation_m = smooth(heights.elevation_m, sigma_m, grid.cell_m)
     dz_dx, dz_dy = horn(elevation_m, grid.cell_m)
@@ -81,7 +83,7 @@ def build_terrain(
         zones=drawn.zones,
         source=heights.source,
         source_cell_m=heights.source_cell_m,
-        findings=heights.findings + dissolved_notice(drawn.dissolved, machine, rules),
+        findings=findings + dissolved_notice(drawn.dissolved, machine, rules),
     )
 
 

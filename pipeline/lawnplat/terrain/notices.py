@@ -52,6 +52,19 @@ def coarse_notice(site: Site, window: ElevationWindow, rules: RuleBook) -> Findi
     )
 
 
+def wide_grid_notice(site: Site, grid: Grid, rules: RuleBook) -> Findings:
+    """Warn of a property so large that its own grid is coarser than a raster should be."""
+    limit_m = rules.terrain.coarse_source_m
+    if grid.cell_m <= limit_m:
+        return ()
+    text = (
+        f"The property is so large that its ground is held in cells of {grid.cell_m:.1f} m, over "
+        f"{limit_m:g} m: divide it, or raise terrain.largest_cells."
+    )
+    place = _middle(site)
+    return (Finding("terrain_cells_wide", "warn", text, "", 1, place, grid.cell_m, limit_m),)
+
+
 def filled_notice(site: Site, grid: Grid, known: NDArray[np.bool_], spots_used: int) -> Findings:
     """Warn of the share of the property whose elevation was filled in, and from what."""
     share_pct, place = _share_without(site, grid, known)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Self
 
 import numpy as np
 import rasterio
+from rasterio._err import CPLE_BaseError
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.warp import transform as transform_points
 
@@ -21,6 +22,9 @@ from lawnplat.terrain.warp import band_on_grid
 
 if TYPE_CHECKING:
     from lawnplat.settings.types import MachineClass, RuleBook
+
+_GDAL_ERRORS = (RasterioError, CPLE_BaseError)
+"""Not every error of GDAL's reaches the user as one of rasterio's public ones."""
 
 UNIT_M = {"m": 1.0, "ft": 0.3048, "us-ft": 1200.0 / 3937.0}
 """Metres in one unit: the international foot (1959) and the US survey foot (1893) are exact."""
@@ -78,7 +82,7 @@ class ElevationRaster:
                 # A raster without a place on the ground is refused below, in our own words.
                 warnings.simplefilter("ignore", NotGeoreferencedWarning)
                 self._dataset = rasterio.open(path)
-        except (RasterioError, OSError) as error:
+        except (*_GDAL_ERRORS, OSError) as error:
             raise SurveyError(
                 str(path),
                 f"cannot be read as a raster ({_first_line(error)})",
@@ -111,7 +115,7 @@ class ElevationRaster:
         middle = site.parcel.representative_point()
         try:
             return self._cell_at(site.crs, middle.x, middle.y)
-        except (RasterioError, ValueError):
+        except _GDAL_ERRORS:
             return 0.0
 
     def window(self, site: Site, machine: MachineClass, rules: RuleBook) -> ElevationWindow:
@@ -133,7 +137,7 @@ class ElevationRaster:
                 raw = band_on_grid(self._dataset, site.crs, grid, self._credible())
                 heights = raw * UNIT_M[self._unit]
                 trouble = "" if np.isfinite(heights).any() else "holds no data on"
-            except RasterioError as error:
+            except _GDAL_ERRORS as error:
                 trouble = f"cannot be read ({_first_line(error)}) on"
         return ElevationWindow(
             grid=grid,
@@ -151,6 +155,8 @@ class ElevationRaster:
             what, remedy = "holds no band", "name one layer of the file that holds a raster"
         elif dataset.crs is None:
             what, remedy = "has no CRS", "assign one, for instance with gdal_edit -a_srs"
+        elif not (dataset.crs.is_projected or dataset.crs.is_geographic):
+            what, remedy = "has a CRS of its own that ties to no place", "assign a projected CRS"
         elif dataset.transform.is_identity or dataset.transform.is_degenerate:
             what, remedy = "has no place on the ground", "georeference it, for instance by gdalwarp"
         elif np.issubdtype(np.dtype(dataset.dtypes[0]), np.complexfloating):

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from affine import Affine
-from rasterio.crs import CRS
 from rasterio.enums import ColorInterp, MaskFlags, Resampling
 from rasterio.vrt import WarpedVRT
 from rasterio.warp import reproject, transform
@@ -22,9 +21,6 @@ if TYPE_CHECKING:
 
     from lawnplat.survey.types import FloatArray
     from lawnplat.terrain.types import Grid
-
-_SAME_GRID = 1e-6
-"""Grids agree where their lines lie this close together, in cells."""
 
 _WARP_TOLERANCE_CELLS = 0.01
 """How far, in source cells, the warp may stray from the exact reprojection to save time."""
@@ -60,11 +56,10 @@ def band_on_grid(dataset: Any, crs: str, grid: Grid, credible: tuple[float, floa
         out = (values < credible[0]) | (values > credible[1])
         return np.asarray(np.isfinite(values) & out)
 
-    raw = _aligned(dataset, crs, grid)
-    if raw is None and not _is_masked(dataset):
-        raw = _warped_by_nodata(dataset, crs, grid, incredible)
-    elif raw is None:
+    if _is_masked(dataset):
         raw = _warped_by_mask(dataset, crs, grid)
+    else:
+        raw = _warped_by_nodata(dataset, crs, grid, incredible)
     return np.where(np.isfinite(raw) & ~incredible(raw), raw * scale + offset, np.nan)
 
 
@@ -74,28 +69,6 @@ def _is_masked(dataset: Any) -> bool:
     return ColorInterp.alpha in dataset.colorinterp or (
         MaskFlags.nodata not in flags and MaskFlags.all_valid not in flags
     )
-
-
-def _aligned(dataset: Any, crs: str, grid: Grid) -> FloatArray | None:
-    """Return the raster's own cells where its grid is the site's grid, else None."""
-    column, row = to_cell(dataset.transform, grid.west_m, grid.north_m)
-    far_column, far_row = to_cell(
-        dataset.transform,
-        grid.west_m + grid.columns * grid.cell_m,
-        grid.north_m - grid.rows * grid.cell_m,
-    )
-    left, top = round(column), round(row)
-    wanted = (left, top, left + grid.columns, top + grid.rows)
-    apart = np.abs(np.subtract((column, row, far_column, far_row), wanted)).max()
-    turned = max(abs(dataset.transform.b), abs(dataset.transform.d)) / grid.cell_m
-    if max(apart, turned) > _SAME_GRID or dataset.crs != CRS.from_user_input(crs):
-        return None
-    west, north = max(left, 0), max(top, 0)
-    east, south = min(wanted[2], dataset.width), min(wanted[3], dataset.height)
-    band = _read_cells(dataset, Window(west, north, east - west, south - north))
-    values = np.full((grid.rows, grid.columns), np.nan)
-    values[north - top : south - top, west - left : east - left] = band
-    return values
 
 
 def _warped_by_nodata(
