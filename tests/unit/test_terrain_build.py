@@ -97,12 +97,22 @@ def test_heights_in_the_margin_alone_do_not_count():
 
 
 def test_spot_heights_round_the_garden():
-    places = [(E - 5, N - 5), (E + 35, N - 5), (E + 35, N + 25), (E - 5, N + 25), (E + 9, N + 9)]
+    places = [(E + x, N + y) for x in range(-5, 36, 5) for y in range(-5, 26, 5)]
     surveyed = replace(SITE, spot_heights=np.array([[x, y, lean(x, y)] for x, y in places]))
     terrain = build_terrain(surveyed, MACHINE, RULES, None)
     assert (terrain.source, terrain.findings) == ("spot_heights", ())
     np.testing.assert_allclose(terrain.dz_dx, 0.3, rtol=0, atol=1e-6)
     assert terrain.known.all()
+
+
+def test_sparse_spot_heights_are_said_with_the_place():
+    places = [(E - 5, N - 5), (E + 35, N - 5), (E + 35, N + 25), (E - 5, N + 25), (E + 15, N + 10)]
+    surveyed = replace(SITE, spot_heights=np.array([[x, y, lean(x, y)] for x, y in places]))
+    finding = rules_of(build_terrain(surveyed, MACHINE, RULES, None))["spot_heights_sparse"]
+    # By hand: the middle of a short side is 15.0 m from the middle and 15.8 m from two corners;
+    # 0.8 m along the side both are 15.03 m away, and nothing lies farther.
+    assert finding.measured == pytest.approx(15.03, abs=0.2)
+    assert finding.place.distance(shapely.MultiPoint(places)) == pytest.approx(finding.measured)
 
 
 def test_spot_heights_in_the_middle_alone():

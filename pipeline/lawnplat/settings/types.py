@@ -77,6 +77,7 @@ class TerrainRules:
     margin_m: float
     coarse_source_m: float
     coarse_step_m: float
+    sparse_spot_m: float
     smoothing_share: float
 
 

@@ -18,6 +18,7 @@ from lawnplat.terrain.notices import (
     known_on,
     level_notice,
     off_spots_notice,
+    sparse_spots_notice,
     unused_spots_notice,
     wide_grid_notice,
 )
@@ -100,7 +101,7 @@ def _heights(
         findings += coarse_notice(site, window, rules)
         heights = _from_window(site, machine, rules, window)
     elif np.isfinite(site.spot_heights).all(axis=1).any():
-        heights = _from_spots(site, grid)
+        heights = _from_spots(site, rules, grid)
     else:
         nothing = np.zeros((grid.rows, grid.columns))
         heights = _Heights(nothing, nothing > 0, "level", 0.0, level_notice(site, window))
@@ -124,11 +125,12 @@ def _from_window(
     return _Heights(filled.elevation_m, known, "raster", window.source_cell_m, notice)
 
 
-def _from_spots(site: Site, grid: Grid) -> _Heights:
+def _from_spots(site: Site, rules: RuleBook, grid: Grid) -> _Heights:
     from lawnplat.terrain.tin import surface_through  # noqa: PLC0415 - only spot heights need it
 
     surface = surface_through(site.spot_heights, *np.meshgrid(*grid.centres()))
     notice = off_spots_notice(site, grid, surface.inside)
+    notice += sparse_spots_notice(site, grid, rules)
     return _Heights(surface.elevation_m, surface.inside, "spot_heights", 0.0, notice)
 
 

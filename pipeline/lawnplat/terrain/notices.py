@@ -93,6 +93,26 @@ def off_spots_notice(site: Site, grid: Grid, inside: NDArray[np.bool_]) -> Findi
     return (Finding("spot_heights_short", "warn", text, place=place, measured=share_pct),)
 
 
+def sparse_spots_notice(site: Site, grid: Grid, rules: RuleBook) -> Findings:
+    """Warn where ground lies farther from every spot height than ``terrain.sparse_spot_m``."""
+    # Imported here: only sites with spot heights need scipy's trees.
+    from lawnplat.terrain.tin import farthest_place  # noqa: PLC0415
+
+    limit_m = rules.terrain.sparse_spot_m
+    x, y = _cells_on(site, grid, np.ones((grid.rows, grid.columns), bool))
+    if x.size == 0:
+        return ()
+    distance_m, index = farthest_place(site.spot_heights, x, y)
+    if distance_m <= limit_m:
+        return ()
+    text = (
+        f"Ground here is {distance_m:.1f} m from the nearest spot height, over {limit_m:g} m: it "
+        "is taken as straight between heights, so look for banks and steps."
+    )
+    place = Point(x[index], y[index])
+    return (Finding("spot_heights_sparse", "warn", text, "", 1, place, distance_m, limit_m),)
+
+
 def unused_spots_notice(site: Site, used: int = 0) -> Findings:
     """Note the spot heights that were set aside because the raster rules."""
     count = len(site.spot_heights) - used

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.interpolate import LinearNDInterpolator
-from scipy.spatial import Delaunay, QhullError
+from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from lawnplat.survey.types import FloatArray
 
@@ -87,6 +87,22 @@ def surface_through(spot_heights: FloatArray, x: FloatArray, y: FloatArray) -> S
     if not inside.all():
         heights[~inside] = _on_rim(triangles, spots[:, 2], px[~inside], py[~inside])
     return SpotSurface(heights, inside)
+
+
+def farthest_place(spot_heights: FloatArray, x: FloatArray, y: FloatArray) -> tuple[float, int]:
+    """Return how far the place farthest from every spot height is from one, and its index.
+
+    Parameters
+    ----------
+    spot_heights : ndarray of shape (n, 3)
+        x, y, elevation in metres, at least one finite row.
+    x, y : ndarray of shape (m,)
+        Places, at least one.
+    """
+    spots = merge_places(spot_heights)
+    distances = np.asarray(cKDTree(spots[:, :2]).query(np.column_stack([x, y]))[0])
+    farthest = int(np.argmax(distances))
+    return float(distances[farthest]), farthest
 
 
 def _triangulate(places: FloatArray) -> Delaunay | None:
