@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from lawnplat.terrain.gradient import horn, slope_pct, smooth
+from lawnplat.terrain.gradient import horn, slope_pct
 from lawnplat.terrain.scale import smoothing_reach_m, smoothing_sigma_m
+from lawnplat.terrain.smoothing import smooth
 
 # A plane's heights are of the order of 100 m, so a difference over a cell of 0.25 m carries
 # rounding of about 100 * 2**-52 / 0.25 = 1e-13; 1e-10 leaves room for sums of some dozen of them.

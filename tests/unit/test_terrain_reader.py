@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import rasterio
 import shapely
-from affine import Affine
 from pyproj import Transformer
+from rasterio import Affine
 
 from lawnplat.errors import SurveyError
 from lawnplat.survey.types import Site

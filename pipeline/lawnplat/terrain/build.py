@@ -10,6 +10,7 @@ from shapely import MultiPolygon, box
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding, FloatArray, Site
+from lawnplat.terrain.gradient import horn, slope_pct
 from lawnplat.terrain.grid import choose_grid
 from lawnplat.terrain.notices import (
     coarse_notice,
@@ -67,7 +68,7 @@ def build_terrain(
     if heights.source == "level":
         return _level(grid, machine, rules, heights)
     # Imported here: level ground is planned without scipy.
-    from lawnplat.terrain.gradient import horn, slope_pct, smooth  # noqa: PLC0415
+    from lawnplat.terrain.smoothing import smooth  # noqa: PLC0415
     from lawnplat.terrain.zones import slope_zones  # noqa: PLC0415
 
     findings = heights.findings + wide_grid_notice(site, grid, rules)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from affine import Affine
+    from rasterio import Affine
 
 
 def to_ground(transform: Affine, column: Any, row: Any) -> tuple[Any, Any]:

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from affine import Affine
+from rasterio import Affine
 from rasterio.enums import ColorInterp, MaskFlags, Resampling
 from rasterio.vrt import WarpedVRT
 from rasterio.warp import reproject, transform

@@ -100,7 +100,8 @@ def _contoured(field: FloatArray, grid: Grid, level_pct: float) -> BaseGeometry:
         x, y, np.pad(field, 1, mode="edge"), fill_type=FillType.OuterOffset
     )
     # OuterOffset gives two lists: each polygon's points, and where its rings start in them.
-    points, offsets = cast("_RingLists", generator.filled(level_pct, np.inf)[:2])
+    above_all = float(field.max()) + 1.0
+    points, offsets = cast("_RingLists", generator.filled(level_pct, above_all)[:2])
     polygons = [Polygon(rings[0], rings[1:]) for rings in map(_rings, points, offsets)]
     return shapely.make_valid(MultiPolygon(polygons))
 
