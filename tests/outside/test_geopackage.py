@@ -153,6 +153,9 @@ def test_styles_belong_to_layers_and_are_sound(garden_plan: Plan, tmp_path: Path
             "SELECT f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
             " useAsDefault, styleQML, styleSLD FROM layer_styles"
         ).fetchall()
+        query = "SELECT table_name, column_name FROM gpkg_geometry_columns"
+        geometry_columns = set(database.execute(query).fetchall())
+    assert {(row[2], row[3]) for row in rows} == geometry_columns
     assert {row[2] for row in rows} == geometric
     assert len(rows) == len(geometric)
     for catalog, schema, name, column, default, qml, sld in rows:

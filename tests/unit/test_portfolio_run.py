@@ -86,12 +86,11 @@ def test_a_dead_process_takes_no_other_property_with_it(
     settings: RunSettings, tmp_path: Path
 ) -> None:
     deadly = replace(site("b", 50), spot_heights=Deadly())
-    outcomes = run_portfolio(
-        survey(site("a"), deadly, site("c", 100)), settings, tmp_path, workers=2
-    )
-    assert [each.status != Status.BAD_INPUT for each in outcomes] == [True, False, True]
-    assert "killed" in outcomes[1].reason
-    assert (tmp_path / "c" / "plan.gpkg").is_file()
+    sites = (site("a"), deadly, *(site(name, 100) for name in "cdef"))
+    outcomes = run_portfolio(survey(*sites), settings, tmp_path, workers=2)
+    assert [each.property_id for each in outcomes] == list("abcdef")
+    assert ["killed" in each.reason for each in outcomes] == [False, True, *[False] * 4]
+    assert outcomes[1].status == Status.BAD_INPUT
 
 
 def test_inputs_are_named_once_without_their_folders(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
@@ -177,27 +177,43 @@ def _with_earlier_plan(outcome: Outcome, out: Path, folder: str) -> Outcome:
 def _in_processes(
     work: Callable[[_Task], _Done], tasks: Sequence[_Task], workers: int
 ) -> Iterator[_Done]:
-    """Yield the result of each task in order; a task whose process dies stops no other."""
-    with _pool(workers) as pool:
-        futures = [pool.submit(work, task) for task in tasks]
-        for future, task in zip(futures, tasks, strict=True):
-            yield _result(future) or _alone(work, task)
+    """Yield the result of each task in order; a task whose process dies stops no other.
+
+    When one dies, which of those under way killed it is not known: the next few are run each in a
+    process of its own, the others together again.
+    """
+    at = 0
+    while at < len(tasks):
+        for done in _until_broken(work, tasks[at:], workers):
+            at += 1
+            yield done
+        for task in tasks[at : at + workers]:
+            at += 1
+            yield _alone(work, task)
 
 
-def _result(future: Future[_Done]) -> _Done | None:
-    """Return a task's result, or None where its process, or one beside it, died."""
+def _until_broken(
+    work: Callable[[_Task], _Done], tasks: Sequence[_Task], workers: int
+) -> Iterator[_Done]:
+    """Yield results in order, up to the first that is lost because a process died."""
+    pool = _pool(workers)
     try:
-        return future.result()
+        futures = [pool.submit(work, task) for task in tasks]
+        for future in futures:
+            yield future.result()
     except BrokenProcessPool:
-        return None
+        return
+    finally:
+        # Where the run is broken off, thousands of waiting properties must not be planned first.
+        pool.shutdown(cancel_futures=True)
 
 
 def _alone(work: Callable[[_Task], _Done], task: _Task) -> _Done:
     """Run one task in a process of its own, so that only the task that kills it is lost."""
-    with _pool(1) as pool:
-        done = _result(pool.submit(work, task))
+    for done in _until_broken(work, [task], 1):
+        return done
     fault = RuntimeError("the process that planned it was killed (out of memory?)")
-    return done or _Done(outcome_of_error(task.site, fault))
+    return _Done(outcome_of_error(task.site, fault))
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:
