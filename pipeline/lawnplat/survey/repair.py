@@ -112,7 +112,8 @@ def _from_rings(part: Polygon) -> BaseGeometry:
     """
     rings = np.array([Polygon(ring) for ring in (part.exterior, *part.interiors)], dtype=object)
     valid = shapely.make_valid(rings, method="structure", keep_collapsed=False)
-    return shapely.difference(valid[0], shapely.union_all(valid[1:]))
+    area: BaseGeometry = shapely.difference(valid[0], shapely.union_all(valid[1:]))
+    return area
 
 
 def _drawn_area(area: BaseGeometry) -> float:
@@ -204,7 +205,7 @@ def _double_points(rings: NDArray[np.object_]) -> NDArray[np.int_]:
     """Return the indexes of closed rings that have neighbouring vertices at one place."""
     xy, ring = shapely.get_coordinates(rings, return_index=True)
     short = (np.hypot(*np.diff(xy, axis=0).T) <= _SAME_POINT_M) & (ring[1:] == ring[:-1])
-    return ring[1:][short]
+    return np.asarray(ring[1:][short])
 
 
 def _spikes(

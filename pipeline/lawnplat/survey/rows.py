@@ -148,7 +148,7 @@ def read_layer(found: Found, given_crs: str | None, notes: Notes) -> Layer:
     ref, says = found.ref, found.says
     label = str(ref)
     rows = []
-    for raw in stream(ref.path, ref.inside, tuple(found.columns.values()), says.count):
+    for raw in stream(ref.path, ref.inside, tuple(found.columns.values()), says):
         values = {ours: raw.values.get(theirs) for ours, theirs in found.columns.items()}
         geometry, fault = _finite(raw.geometry, raw.fault)
         rows.append(Row(RowPlace(label, raw.number), geometry, fault, values))

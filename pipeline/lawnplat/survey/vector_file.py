@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import codecs
+import json
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
@@ -18,8 +20,11 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import SurveyError
 
-_FAILURES = (FionaError, CPLE_BaseError, ValueError, OSError, RuntimeError)
+_FAILURES = (FionaError, CPLE_BaseError, ValueError, KeyError, TypeError, OSError, RuntimeError)
+_TEXT = (".geojson", ".json")
+_CHUNK = 1 << 20
 _SQLITE = ("GPKG", "SQLite")
+_READS_SOME_COLUMNS = (*_SQLITE, "ESRI Shapefile", "FlatGeobuf")
 
 
 @dataclass(frozen=True)
@@ -31,6 +36,8 @@ class Description:
     count: int
     crs_wkt: str
     columns: tuple[str, ...]
+    mixed: frozenset[str] = frozenset()
+    """Columns whose values are of several types, as a GeoJSON may have them."""
 
 
 @dataclass(frozen=True)
@@ -54,9 +61,24 @@ def layer_names(path: Path) -> list[str]:
     SurveyError
         The file is not vector data that GDAL reads.
     """
+    if path.suffix.lower() in _TEXT:
+        _check_text(path)
     with _failures(str(path), "cannot be read as vector data"):
         names: list[str] = fiona.listlayers(path)
     return names
+
+
+def _check_text(path: Path) -> None:
+    """Raise where a GeoJSON is not UTF-8; GDAL's complaint would not be either."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    with _failures(str(path), "cannot be read"), path.open("rb") as file:
+        try:
+            for chunk in iter(lambda: file.read(_CHUNK), b""):
+                decoder.decode(chunk)
+            decoder.decode(b"", final=True)
+        except UnicodeDecodeError as error:
+            remedy = "the file is damaged, or must be saved as UTF-8"
+            raise SurveyError(str(path), "is not UTF-8 text", remedy) from error
 
 
 def describe(path: Path, layer: str) -> Description:
@@ -75,10 +97,11 @@ def describe(path: Path, layer: str) -> Description:
             count=len(source),
             crs_wkt=source.crs_wkt,
             columns=tuple(source.schema["properties"]),
+            mixed=frozenset(k for k, kind in source.schema["properties"].items() if kind == "json"),
         )
 
 
-def stream(path: Path, layer: str, columns: Sequence[str], count: int) -> Iterator[RawRow]:
+def stream(path: Path, layer: str, columns: Sequence[str], says: Description) -> Iterator[RawRow]:
     """Yield the rows of a layer in the order of the file.
 
     Curves come as chords, measures are dropped, z is kept.
@@ -88,9 +111,9 @@ def stream(path: Path, layer: str, columns: Sequence[str], count: int) -> Iterat
     path : Path
     layer : str
     columns : sequence of str
-        The columns that are wanted; the others are not read.
-    count : int
-        Rows that the layer should hold.
+        The columns that are wanted; where the format allows, the others are not read.
+    says : Description
+        The layer's own, as `describe` gives it.
 
     Raises
     ------
@@ -98,17 +121,31 @@ def stream(path: Path, layer: str, columns: Sequence[str], count: int) -> Iterat
         The file is corrupt: an error, or fewer rows than the layer says.
     """
     where = f"{path}, layer {layer}"
+    if says.driver == "GeoJSON" and says.mixed.intersection(columns):
+        yield from _plain_json(path)
+        return
     number = 0
+    wanted = list(columns) if says.driver in _READS_SOME_COLUMNS else None
     with _failures(where, "is corrupt"), fiona.open(
-        path, layer=layer, include_fields=list(columns)
+        path, layer=layer, include_fields=wanted
     ) as source:
-        driver = source.driver
         for number, feature in enumerate(source, start=1):
             geometry, fault = _shape(feature.geometry)
             yield RawRow(number, geometry, fault, dict(feature.properties))
-    if number < count and not _only_count_is_wrong(path, driver):
-        what = f"is corrupt: {number} of {count} rows could be read"
+    if number < says.count and not _only_count_is_wrong(path, says.driver):
+        what = f"is corrupt: {number} of {says.count} rows could be read"
         raise SurveyError(where, what, "get the file again, or repair it")
+
+
+def _plain_json(path: Path) -> Iterator[RawRow]:
+    """Yield the rows of a GeoJSON without fiona, which stops at a column of mixed types."""
+    with _failures(str(path), "cannot be read"):
+        tree = json.loads(path.read_text(encoding="utf-8-sig"))
+        features = tree.get("features", [tree])
+        rows = [(feature["geometry"], feature["properties"] or {}) for feature in features]
+    for number, (found, values) in enumerate(rows, start=1):
+        geometry, fault = _shape(found)
+        yield RawRow(number, geometry, fault, values)
 
 
 def _shape(found: Any) -> tuple[BaseGeometry | None, str]:
@@ -117,7 +154,8 @@ def _shape(found: Any) -> tuple[BaseGeometry | None, str]:
     try:
         geometry: BaseGeometry = shapely.geometry.shape(found)
     except (ShapelyError, ValueError, TypeError, AttributeError, IndexError) as error:
-        return None, f"a {found.type} that cannot be built ({str(error).rstrip('.')})"
+        kind = found["type"] if isinstance(found, dict) else found.type
+        return None, f"a {kind} that cannot be built ({str(error).rstrip('.')})"
     if geometry.is_empty:
         return None, "no geometry"
     return geometry, ""

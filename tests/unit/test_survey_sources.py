@@ -1,0 +1,295 @@
+"""Which layers are found in which files, and every file that cannot be used."""
+
+from __future__ import annotations
+
+import json
+import random
+
+import fiona
+import pytest
+import shapely
+from shapely import Point, box
+
+from lawnplat.errors import SurveyError
+from lawnplat.settings.load import load_rule_book
+from lawnplat.survey.field_map import FieldMap
+from lawnplat.survey.read import read_survey
+
+RULES = load_rule_book()
+E, N = 500_000.0, 5_400_000.0
+DRIVERS = {"gpkg": "GPKG", "geojson": "GeoJSON", "fgb": "FlatGeobuf", "shp": "ESRI Shapefile"}
+
+
+def square(west, south, size=20.0):
+    return box(E + west, N + south, E + west + size, N + south + size)
+
+
+def write(path, rows, *, layer=None, crs="EPSG:25832", columns=("property_id",), kind="Polygon"):
+    """Write (geometry, values) rows; every column is text."""
+    schema = {"geometry": kind, "properties": dict.fromkeys(columns, "str")}
+    driver = DRIVERS[path.suffix[1:]]
+    with fiona.open(path, "w", driver=driver, layer=layer, crs=crs, schema=schema) as sink:
+        for geometry, values in rows:
+            shape = None if geometry is None else shapely.geometry.mapping(geometry)
+            sink.write({"geometry": shape, "properties": dict(zip(columns, values, strict=True))})
+    return path
+
+
+def read(*sources, **options):
+    return read_survey([str(source) for source in sources], rules=RULES, **options)
+
+
+def failure(*sources, **options):
+    with pytest.raises(SurveyError) as caught:
+        read(*sources, **options)
+    lines = str(caught.value).splitlines()
+    assert len(lines) <= 2
+    return str(caught.value)
+
+
+def ids(survey):
+    return [site.property_id for site in survey.sites]
+
+
+@pytest.mark.parametrize("suffix", DRIVERS)
+def test_a_lone_file_is_parcels_whatever_its_name(tmp_path, suffix):
+    if suffix == "gpkg":
+        pytest.skip("a GeoPackage names its layers")
+    path = write(tmp_path / f"plots.{suffix}", [(square(0, 0), ("a",)), (square(30, 0), ("b",))])
+    found = read(path)
+    assert sorted(ids(found)) == ["a", "b"]
+    assert found.sites[0].parcel.area == pytest.approx(400)
+    assert found.findings == ()
+
+
+def test_geopackage_with_layers_of_the_contract(tmp_path):
+    path = write(tmp_path / "garden.gpkg", [(square(0, 0), ("a",))], layer="parcels")
+    write(path, [(square(5, 5, 3), ("a",))], layer="lawns")
+    write(path, [(Point(E + 2, N + 2), ("tree",))], layer="features", columns=("kind",),
+          kind="Point")  # fmt: skip
+    write(path, [(Point(E + 2, N + 2), ("101.5",))], layer="spot_heights",
+          columns=("elevation_m",), kind="Point")  # fmt: skip
+    write(path, [(Point(E, N), ("x",))], layer="scribbles", columns=("n",), kind="Point")
+    found = read(path)
+    (site,) = found.sites
+    assert [lawn.area for lawn in site.lawns] == pytest.approx([9])
+    assert [feature.kind for feature in site.features] == ["tree"]
+    assert site.spot_heights.tolist() == [[E + 2, N + 2, 101.5]]
+    roles = {layer.name: layer.role for layer in found.layers}
+    assert roles == {"parcels": "parcels", "lawns": "lawns", "features": "features",
+                     "spot_heights": "spot_heights", "scribbles": "unused"}  # fmt: skip
+
+
+@pytest.mark.parametrize("suffix", DRIVERS)
+def test_folder_of_layers_a_file_a_layer(tmp_path, suffix):
+    write(tmp_path / f"parcels.{suffix}", [(square(0, 0), ("a",))])
+    write(tmp_path / f"features.{suffix}", [(square(5, 5, 3), ("building",))], columns=("kind",))
+    (tmp_path / "notes.json").write_text("not a layer")
+    (tmp_path / "readme.txt").write_text("not a layer")
+    found = read(tmp_path)
+    assert [feature.kind for feature in found.sites[0].features] == ["building"]
+
+
+def test_several_files_together(tmp_path):
+    plots = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    beds = write(tmp_path / "beds.gpkg", [(square(5, 5, 3), ("flower_bed",))], layer="one",
+                 columns=("kind",))  # fmt: skip
+    write(beds, [(square(9, 9, 3), ("water",))], layer="two", columns=("kind",))
+    found = read(plots, f"features={beds}:two")
+    assert [feature.kind for feature in found.sites[0].features] == ["water"]
+
+
+def test_two_layers_of_one_role(tmp_path):
+    one = write(tmp_path / "one.geojson", [(square(0, 0), ("a",))])
+    two = write(tmp_path / "two.geojson", [(square(30, 0), ("b",))])
+    assert ids(read(f"parcels={one}", f"parcels={two}")) == ["a", "b"]
+
+
+def test_the_same_file_named_twice_is_read_once(tmp_path):
+    path = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    assert ids(read(path, f"parcels={path}")) == ["a"]
+
+
+def test_field_map_names_layers_and_columns(tmp_path):
+    path = write(tmp_path / "town.gpkg", [(square(0, 0), ("a",))], layer="plots", columns=("ID",))
+    write(path, [(square(5, 5, 3), ("pond",))], layer="uses", columns=("use",))
+    write(path, [(square(12, 5, 3), ("x",))], layer="houses", columns=("n",))
+    found = read(path, field_map=FieldMap(
+        layers={"parcels": ("plots",), "features": ("uses", "houses")},
+        columns={"parcels": {"property_id": "ID"}},
+        kind_column="use", kind_values={"pond": "water"}, kind_layers={"houses": "building"},
+    ))  # fmt: skip
+    assert ids(found) == ["a"]
+    assert [feature.kind for feature in found.sites[0].features] == ["water", "building"]
+
+
+def test_shapefile_short_column_names(tmp_path):
+    path = write(tmp_path / "plots.shp", [(square(0, 0), ("a", "medium"))],
+                 columns=("property_i", "machine_cl"))  # fmt: skip
+    (site,) = read(path).sites
+    assert (site.property_id, site.machine_class) == ("a", "medium")
+
+
+def test_columns_in_capitals(tmp_path):
+    path = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))], columns=("PROPERTY_ID",))
+    assert ids(read(path)) == ["a"]
+
+
+def test_no_such_file_names_the_nearest(tmp_path):
+    write(tmp_path / "garden.geojson", [(square(0, 0), ("a",))])
+    message = failure(tmp_path / "gardn.geojson")
+    assert "there is no such file" in message
+    assert "garden.geojson" in message
+
+
+def test_no_such_folder(tmp_path):
+    assert "there is no such file or folder" in failure(tmp_path / "nowhere" / "x.gpkg")
+
+
+def test_empty_folder(tmp_path):
+    assert "holds no layer" in failure(tmp_path)
+
+
+def test_no_source_at_all():
+    assert "no survey was named" in failure()
+
+
+def test_layer_of_parcels_missing_lists_those_there_are(tmp_path):
+    path = write(tmp_path / "town.gpkg", [(square(0, 0), ("a",))], layer="parcel")
+    write(path, [(square(0, 0), ("a",))], layer="roads")
+    message = failure(path)
+    assert "there is no layer 'parcels'; layers found: parcel, roads" in message
+    assert "nearest known layer is parcel" in message
+    assert str(path) in message
+
+
+def test_wanted_layer_missing(tmp_path):
+    path = write(tmp_path / "town.gpkg", [(square(0, 0), ("a",))], layer="plots")
+    message = failure(f"parcels={path}:plot")
+    assert "there is no layer 'plot'" in message
+    assert "plots" in message
+
+
+def test_unknown_role(tmp_path):
+    path = write(tmp_path / "town.gpkg", [(square(0, 0), ("a",))], layer="plots")
+    assert "nearest known role is parcels" in failure(f"parcel={path}")
+
+
+def test_layer_of_the_field_map_missing(tmp_path):
+    path = write(tmp_path / "town.gpkg", [(square(0, 0), ("a",))], layer="plots")
+    message = failure(path, field_map=FieldMap(layers={"parcels": ("plot",)}))
+    assert "layers.parcels names 'plot'" in message
+    assert "nearest known layer is plots" in message
+
+
+def test_column_of_the_field_map_missing(tmp_path):
+    path = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))], columns=("ident",))
+    message = failure(path, field_map=FieldMap(columns={"parcels": {"property_id": "idnt"}}))
+    assert "columns.parcels.property_id names column 'idnt'" in message
+    assert "nearest known column is ident" in message
+
+
+def test_features_without_a_kind_column(tmp_path):
+    plots = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    beds = write(tmp_path / "beds.geojson", [(square(0, 0), ("a",))], columns=("use",))
+    assert "there is no column 'kind'" in failure(plots, f"features={beds}")
+
+
+def test_empty_layer_of_parcels(tmp_path):
+    path = write(tmp_path / "garden.gpkg", [], layer="parcels")
+    message = failure(path)
+    assert "the layer of parcels is empty" in message
+    assert "layer parcels" in message
+
+
+def test_empty_layer_of_features_is_noted(tmp_path):
+    path = write(tmp_path / "garden.gpkg", [(square(0, 0), ("a",))], layer="parcels")
+    write(path, [], layer="features", columns=("kind",))
+    assert [finding.rule for finding in read(path).findings] == ["empty_layer"]
+
+
+def test_layer_of_points_is_no_layer_of_parcels(tmp_path):
+    path = write(tmp_path / "p.gpkg", [(Point(E, N), ("a",))], layer="parcels", kind="Point")
+    assert "parcels must be polygons, the layer holds Point" in failure(path)
+
+
+def test_table_without_geometry_is_no_layer_of_parcels(tmp_path):
+    path = write(tmp_path / "p.gpkg", [(None, ("a",))], layer="parcels", kind="None", crs=None)
+    assert "the layer holds no geometry" in failure(path)
+
+
+@pytest.mark.parametrize("suffix", ["gpkg", "shp", "fgb"])
+def test_no_crs_is_refused_unless_one_is_named(tmp_path, suffix):
+    path = write(tmp_path / f"parcels.{suffix}", [(square(0, 0), ("a",))], crs=None)
+    message = failure(path)
+    assert "states no CRS" in message
+    assert "--crs" in message
+    (site,) = read(path, crs="EPSG:25832").sites
+    assert (site.crs, site.parcel.area) == ("EPSG:25832", pytest.approx(400))
+
+
+def test_named_crs_that_is_none(tmp_path):
+    path = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    assert failure(path, crs="EPSG:1").startswith("--crs: 'EPSG:1' is not a CRS")
+
+
+def test_stated_crs_holds_against_a_named_one_and_that_is_said(tmp_path):
+    path = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    found = read(path, crs="EPSG:25833")
+    assert found.sites[0].crs == "EPSG:25832"
+    assert [finding.rule for finding in found.findings] == ["crs_not_used"]
+
+
+def bare_geojson(path, geometry):
+    feature = {"type": "Feature", "properties": {"property_id": "a"},
+               "geometry": json.loads(shapely.to_geojson(geometry))}  # fmt: skip
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    return path
+
+
+def test_geojson_of_metres_without_a_crs_is_not_taken_for_degrees(tmp_path):
+    path = bare_geojson(tmp_path / "plots.geojson", square(0, 0))
+    assert "are not degrees" in failure(path)
+    found = read(path, crs="EPSG:25832")
+    assert found.sites[0].parcel.area == pytest.approx(400)
+    assert [finding.rule for finding in found.findings] == ["crs_taken_as_given"]
+
+
+def cut(data):
+    return data[: len(data) // 2]
+
+
+def overwritten(data):
+    middle = len(data) // 2
+    noise = random.Random(1).randbytes(8000)
+    return data[:middle] + noise + data[middle + len(noise) :]
+
+
+def rubbish(data):  # noqa: ARG001
+    return random.Random(2).randbytes(5000)
+
+
+def nothing(data):  # noqa: ARG001
+    return b""
+
+
+@pytest.mark.parametrize("suffix", ["gpkg", "geojson", "fgb"])
+@pytest.mark.parametrize("damage", [cut, overwritten, rubbish, nothing])
+def test_damaged_file_is_refused_never_half_read(tmp_path, suffix, damage):
+    whole = [(square(30 * i, 0), (f"p{i}" + "x" * 200,)) for i in range(500)]
+    path = write(tmp_path / f"parcels.{suffix}", whole)
+    path.write_bytes(damage(path.read_bytes()))
+    assert str(path) in failure(path)
+
+
+@pytest.mark.parametrize("damage", [rubbish, nothing])
+def test_damaged_shapefile(tmp_path, damage):
+    path = write(tmp_path / "parcels.shp", [(square(0, 0), ("a",))])
+    path.write_bytes(damage(path.read_bytes()))
+    assert str(path) in failure(path)
+
+
+def test_shapefile_without_its_table(tmp_path):
+    path = write(tmp_path / "parcels.shp", [(square(0, 0), ("a",))])
+    path.with_suffix(".dbf").unlink()
+    assert ids(read(path)) == ["row-1"]
