@@ -56,8 +56,8 @@ def opened(geometry: BaseGeometry, radius_m: float) -> BaseGeometry:
 
 def rectangle(
     origin: FloatArray, ahead: FloatArray, from_m: float, to_m: float, half_width_m: float
-) -> FloatArray:
-    """Return closed rings of rectangles laid along ``ahead`` from ``origin``.
+) -> NDArray[np.object_]:
+    """Return rectangles laid along ``ahead`` from ``origin``.
 
     Parameters
     ----------
@@ -70,12 +70,12 @@ def rectangle(
 
     Returns
     -------
-    array of shape (n, 5, 2)
+    array of n Polygons
     """
     left = np.stack([-ahead[:, 1], ahead[:, 0]], axis=1) * half_width_m
     near, far = origin + ahead * from_m, origin + ahead * to_m
     corners = [near + left, near - left, far - left, far + left, near + left]
-    return np.stack(corners, axis=1)
+    return np.asarray(shapely.polygons(np.stack(corners, axis=1)))
 
 
 def bearing_deg(dx: float, dy: float) -> float:
@@ -84,7 +84,7 @@ def bearing_deg(dx: float, dy: float) -> float:
 
 
 def points_along(ring: LineString, chainages_m: FloatArray) -> FloatArray:
-    """Return coordinates at ``chainages_m``, counted round and round a closed ring. Shape (n, 2)."""
+    """Return coordinates at ``chainages_m``, round and round a closed ring. Shape (n, 2)."""
     found = shapely.line_interpolate_point(ring, np.mod(chainages_m, ring.length))
     return shapely.get_coordinates(found)
 

@@ -24,7 +24,7 @@ from lawnplat.ground.setbacks import (
 )
 from lawnplat.ground.types import Cause, Ground, KeepOut, Part, WireGround
 from lawnplat.settings.types import MachineClass, RuleBook
-from lawnplat.survey.types import Feature, Finding, Site
+from lawnplat.survey.types import Feature, Site
 from lawnplat.terrain.types import SlopeZone, Terrain
 
 

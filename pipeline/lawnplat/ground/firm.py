@@ -1,4 +1,4 @@
-"""Firm obstacles: which the machine may turn from, and which stand so near the wire that it goes round."""
+"""Firm obstacles: those that the machine turns from, and those that the wire has to go round."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def split_firm(ground: BaseGeometry, features: tuple[Feature, ...], rules: RuleB
     free = shapely.covers(ground, bodies) & (
         shapely.distance(shapely.boundary(ground), bodies) >= reach
     )
-    touched = shapely.dwithin(ground, bodies, reach)
+    touched = shapely.distance(ground, bodies) <= reach
     inside = tuple(feature for feature, is_free in zip(firm, free, strict=True) if is_free)
     wired = tuple(
         feature

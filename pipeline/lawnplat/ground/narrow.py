@@ -1,4 +1,4 @@
-"""Narrow places: how wide they are, which of them part the lawn, and what the machine makes of them.
+"""Narrow places: how wide they are, which of them part the lawn, what the machine makes of them.
 
 A wide piece is what a disc of half the comfortable passage can reach; a narrow place is what is
 left between two wide pieces. Its width is twice the largest disc that still comes through.

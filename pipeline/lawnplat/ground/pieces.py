@@ -15,6 +15,8 @@ from lawnplat.ground.narrow import clear_width, divide
 from lawnplat.ground.types import Part, Passage
 from lawnplat.settings.types import MachineClass, RuleBook
 
+_TOUCH_M = 0.01
+
 
 @dataclass(frozen=True)
 class Piece:
@@ -89,9 +91,9 @@ def closed_passages(
     """Return the narrow places too tight for the machine that part two lawns from each other."""
     lawns = [member for piece in pieces for member in piece.members]
     bodies = np.array(lawns, dtype=object)
-    found = []
+    found: list[Passage] = []
     for neck in narrow:
-        touching = np.flatnonzero(shapely.dwithin(bodies, neck, 0.01)) if lawns else []
+        touching = np.flatnonzero(shapely.dwithin(bodies, neck, _TOUCH_M))
         if len(touching) < 2:  # noqa: PLR2004 - a passage joins two
             continue
         one, other = (lawns[index] for index in touching[:2])

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
-import numpy as np
 import shapely
-from shapely import MultiPolygon
+from shapely import MultiLineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, lines, union
@@ -62,14 +61,14 @@ def open_edge_cause(
         if rules.kinds[feature.kind].treatment
         in (Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.DRIVE_OVER)
     ]
-    rim = shapely.boundary(lawn)
+    rim: BaseGeometry = shapely.boundary(lawn)
     if governing:
         near = [shapely.buffer(body, rules.ground.edge_match_m, quad_segs=4) for body in governing]
         rim = shapely.difference(rim, union(near))
     found = lines(rim)
     if not found:
         return None
-    body = shapely.multilinestrings(np.array(found, dtype=object))
+    body = MultiLineString(found)
     setback_m = rules.ground.open_edge_m
     return Cause(OPEN_EDGE, setback_m, body, grow(body, setback_m))
 

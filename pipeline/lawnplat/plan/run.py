@@ -59,13 +59,13 @@ def plan_site(
     """
     window = elevation.window(site, machine, rules) if elevation is not None else None
     terrain = build_terrain(site, machine, rules, window)
-    record = _record(site, machine, rules, terrain, elevation_unit, inputs)
+    record = _record(site, machine, rules, terrain)
     begun = Plan(
         site=site,
         machine=machine,
         status=Status.NOT_PLANNABLE,
         findings=(*site.findings, *terrain.findings),
-        run_info=record,
+        run_info=(*record, ("elevation_unit", elevation_unit), *inputs),
         terrain=terrain,
     )
     try:
@@ -142,12 +142,7 @@ def _on_the_ground(ground: Ground, layout: Layout, machine: MachineClass) -> lis
 
 
 def _record(
-    site: Site,
-    machine: MachineClass,
-    rules: RuleBook,
-    terrain: Terrain,
-    elevation_unit: str,
-    inputs: tuple[tuple[str, str], ...],
+    site: Site, machine: MachineClass, rules: RuleBook, terrain: Terrain
 ) -> tuple[tuple[str, str], ...]:
     return (
         ("lawnplat_version", importlib.metadata.version("lawnplat")),
@@ -156,9 +151,7 @@ def _record(
         ("machine_class", machine.name),
         ("elevation_source", terrain.source),
         ("elevation_source_cell_m", f"{terrain.source_cell_m:g}"),
-        ("elevation_unit", elevation_unit),
         ("grid_cell_m", f"{terrain.grid.cell_m:g}"),
         ("rule_book_sha256", digest(rules)),
         ("machine_class_sha256", digest(machine)),
-        *inputs,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
 from lawnplat.geometry import grow, union
@@ -17,11 +18,15 @@ from lawnplat.wire.conductor import conductor, slit_ground
 from lawnplat.wire.joints import joints_of, parking_test_of
 from lawnplat.wire.leads import LeadGround, LeadTree, UnjoinedIsland, least_tree
 from lawnplat.wire.return_line import Routed, route
+from lawnplat.wire.scene import Scene
 from lawnplat.wire.sections import sections_of
 from lawnplat.wire.station import Siting, site_station
 from lawnplat.wire.types import Layout, Perimeter, Station
 
-_BESIDE_JOINT_M = 0.15
+_APART_M = 0.15
+"""Leads keep this far from each other: two pairs side by side would be mistaken for one."""
+_BESIDE_M = 0.05
+_RIM_M = 1e-4
 
 
 @dataclass(frozen=True)
@@ -42,22 +47,19 @@ def build_layout(
     NotPlannable
         Where there is no room for a station, or nothing to mow.
     """
-    siting = site_station(site, ground, terrain, machine, rules)
-    routed = route(siting, ground, terrain, machine, rules)
+    scene = Scene(site, ground, terrain, machine, rules)
+    siting = site_station(scene)
+    routed = route(scene, siting)
     pieces = _home_first(ground.wire_ground.pieces, siting.piece)
-    try:
-        tree = least_tree(_lead_ground(site, ground, pieces, siting.station, routed, rules))
-    except UnjoinedIsland as error:
-        raise NotPlannable(site.property_id, str(error), "move or widen what bars the way") from error
+    tree = _joined(scene, _lead_ground(scene, pieces, siting.station, routed))
     kept = tuple(piece for number, piece in enumerate(pieces) if number not in tree.unreached)
-    perimeter = _perimeter(kept, tree, siting.station, ground, terrain, rules)
-    tests = tuple(parking_test_of(line, rules) for line in routed.lines)
+    perimeter = _perimeter(scene, kept, tree, siting.station)
     layout = Layout(
         station=siting.station,
         perimeter=perimeter,
         return_lines=routed.lines,
         joints=joints_of(perimeter, routed.lines, rules),
-        parking_tests=tests,
+        parking_tests=tuple(parking_test_of(line, rules) for line in routed.lines),
         findings=(
             *siting.findings,
             *routed.findings,
@@ -73,32 +75,36 @@ def _home_first(pieces: tuple[Polygon, ...], home: Polygon) -> tuple[Polygon, ..
     return (home, *(piece for piece in pieces if piece is not home))
 
 
+def _joined(scene: Scene, ground: LeadGround) -> LeadTree:
+    try:
+        return least_tree(ground)
+    except UnjoinedIsland as error:
+        raise NotPlannable(
+            scene.site.property_id, str(error), "move or widen what bars the way"
+        ) from error
+
+
 def _perimeter(
-    pieces: tuple[Polygon, ...],
-    tree: LeadTree,
-    station: Station,
-    ground: Ground,
-    terrain: Terrain,
-    rules: RuleBook,
+    scene: Scene, pieces: tuple[Polygon, ...], tree: LeadTree, station: Station
 ) -> Perimeter:
-    gap_m = rules.wire.pair_gap_m
-    whole = slit_ground(pieces, tree.leads, gap_m)
-    line = conductor(whole, station.point, rules.wire.terminal_gap_m)
-    return Perimeter(line, sections_of(line, pieces, tree.leads, ground, terrain, gap_m))
+    wire = scene.rules.wire
+    whole = slit_ground(pieces, tree.leads, wire.pair_gap_m)
+    line = conductor(whole, station.point, wire.terminal_gap_m)
+    return Perimeter(line, sections_of(scene, line, pieces, tree.leads))
 
 
 def _lead_ground(
-    site: Site,
-    ground: Ground,
-    pieces: tuple[Polygon, ...],
-    station: Station,
-    routed: Routed,
-    rules: RuleBook,
+    scene: Scene, pieces: tuple[Polygon, ...], station: Station, routed: Routed
 ) -> LeadGround:
-    """Return where leads may run: never across a return line, a passage or the station's ground."""
-    corridor_m = rules.return_line.corridor_m
-    rims = shapely.boundary(pieces[0])
-    straight = shapely.intersection(rims, grow(station.point, rules.station.straight_wire_m))
+    """Return where leads may run: never across a return line, a crossing or the station's ground.
+
+    Where any tree does, they also keep the return line's corridor, passages and the straight wire
+    beside the station free.
+    """
+    rules, ground = scene.rules, scene.ground
+    straight = shapely.intersection(
+        shapely.boundary(pieces[0]), grow(station.point, rules.station.straight_wire_m)
+    )
     narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
     forbidden = [
         station.front,
@@ -106,24 +112,27 @@ def _lead_ground(
         *ground.wire_ground.crossings,
         *(grow(line.line, rules.wire.pair_gap_m) for line in routed.lines),
     ]
-    lines = [grow(line.line, corridor_m) for line in routed.lines]
-    barred = [*forbidden, *lines, *narrow, grow(straight, 0.05)]
-    solid = union(
-        feature.geometry
-        for feature in site.features
-        if rules.kinds[feature.kind].barrier and feature.geometry.area > 0
-    )
-    outside = shapely.difference(
-        grow(site.parcel, 0.05), union([solid, grow(union(pieces), -1e-4)])
-    )
+    lines = [grow(line.line, rules.return_line.corridor_m) for line in routed.lines]
     return LeadGround(
         pieces=pieces,
-        barred=union(barred),
+        barred=union([*forbidden, *lines, *narrow, grow(straight, _BESIDE_M)]),
         forbidden=union(forbidden),
-        outside=grow(outside, 1e-4),
+        outside=_outside(scene, pieces),
         longest_outside_m=rules.wire.longest_lead_m,
-        apart_m=_BESIDE_JOINT_M,
+        apart_m=_APART_M,
     )
+
+
+def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
+    """Return the parcel less barriers and lawns, their rims let in."""
+    solid = union(
+        feature.geometry
+        for feature in scene.site.features
+        if scene.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
+    )
+    lawns = grow(union(pieces), -_RIM_M)
+    ground = shapely.difference(grow(scene.site.parcel, _BESIDE_M), union([solid, lawns]))
+    return grow(ground, _RIM_M)
 
 
 def _limits(

@@ -16,6 +16,8 @@ from shapely import LineString, Point, Polygon
 from lawnplat.geometry import FloatArray, polygons, union
 from lawnplat.wire.leads import Lead
 
+_SAME_M = 1e-9
+
 
 class BrokenRim(ValueError):
     """The slit ground is not one polygon without holes."""
@@ -69,9 +71,9 @@ def _substring(ring: FloatArray, start_m: float, length_m: float) -> LineString:
     runs = np.hypot(*np.diff(twice, axis=0).T)
     at = np.concatenate([[0.0], np.cumsum(runs)])
     end_m = start_m + length_m
-    inner = (at > start_m + 1e-9) & (at < end_m - 1e-9)
+    inner = (at > start_m + _SAME_M) & (at < end_m - _SAME_M)
     whole = LineString(twice)
     ends = shapely.get_coordinates(shapely.line_interpolate_point(whole, [start_m, end_m]))
     line = np.concatenate([ends[:1], twice[inner], ends[1:]])
-    kept = np.concatenate([[True], np.hypot(*np.diff(line, axis=0).T) > 1e-9])
+    kept = np.concatenate([[True], np.hypot(*np.diff(line, axis=0).T) > _SAME_M])
     return LineString(line[kept])

@@ -167,8 +167,8 @@ def _lead(
     room = ground.outside if carried else grow(ground.pieces[one.piece], 1e-4)
     shapely.prepare(barred)
     shapely.prepare(room)
-    nearest = shapely.shortest_line(one.ring, other.ring)
-    line = nearest if _open(np.array([nearest]), room, barred)[0] else None
+    nearest = np.array([shapely.shortest_line(one.ring, other.ring)])
+    line: LineString | None = nearest[0] if _open(nearest, room, barred)[0] else None
     if line is None:
         line = _next_shortest(one.ring, other.ring, room, barred)
     if line is None:
@@ -193,11 +193,11 @@ def _next_shortest(
     order = np.argsort(gap, axis=None, kind="stable")[:_MOST_TRIES]
     for batch in np.split(order, range(_BATCH, len(order), _BATCH)):
         first, last = np.unravel_index(batch, gap.shape)
-        tried = shapely.linestrings(np.stack([starts[first], ends[last]], axis=1))
+        tried = np.asarray(shapely.linestrings(np.stack([starts[first], ends[last]], axis=1)))
         fits = np.flatnonzero(_open(tried, room, barred))
         if len(fits):
-            line: LineString = tried[fits[0]]
-            return line
+            shortest: LineString = tried[fits[0]]
+            return shortest
     return None
 
 

@@ -16,7 +16,8 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, points_along, rectangle, union
 from lawnplat.ground.types import Ground
-from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.settings.types import RuleBook
+from lawnplat.wire.scene import Scene
 
 _STRAIGHT_CHECKS = 9
 
@@ -54,31 +55,24 @@ def rim_of(piece: Polygon) -> LineString:
     return rims_of(piece)[0]
 
 
-def places_on(
-    piece: Polygon,
-    ground: Ground,
-    houses: BaseGeometry,
-    machine: MachineClass,
-    rules: RuleBook,
-) -> Places:
+def places_on(scene: Scene, piece: Polygon, houses: BaseGeometry) -> Places:
     """Return candidate places every ``candidate_spacing_m`` along the rims of ``piece``.
 
     ``houses`` are the buildings whose island rings count too.
     """
+    ground, machine, rules = scene.ground, scene.machine, scene.rules
     outer, *islands = rims_of(piece)
     rims = [outer, *(ring for ring in islands if shapely.intersects(Polygon(ring), houses))]
     found = [_along(rim, rules) for rim in rims]
     point, ahead, straight = (np.concatenate(column) for column in zip(*found, strict=True))
-    base_ahead_m = machine.base_length_m - machine.base_behind_wire_m
+    base_ahead_m = scene.base_ahead_m
     half_m = rules.station.side_clear_m
-    front = shapely.polygons(rectangle(point, ahead, 0.0, rules.station.front_clear_m, half_m))
+    front = rectangle(point, ahead, 0.0, rules.station.front_clear_m, half_m)
     clear_to_m = rules.station.front_clear_m + base_ahead_m
-    needed = shapely.polygons(
-        rectangle(point, ahead, 2 * rules.ground.shape_tolerance_m, clear_to_m, half_m)
-    )
-    base = shapely.polygons(
-        rectangle(point, ahead, -machine.base_behind_wire_m, base_ahead_m, machine.base_width_m / 2)
-    )
+    off_rim_m = 2 * rules.ground.shape_tolerance_m
+    needed = rectangle(point, ahead, off_rim_m, clear_to_m, half_m)
+    behind_m, base_half_m = machine.base_behind_wire_m, machine.base_width_m / 2
+    base = rectangle(point, ahead, -behind_m, base_ahead_m, base_half_m)
     room = _standing_room(piece, ground, rules)
     narrow = union(passage.area for passage in ground.passages if passage.verdict == "guided")
     return Places(
@@ -96,7 +90,7 @@ def places_on(
 def _along(
     rim: LineString, rules: RuleBook
 ) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Return places along one ring, the way into the lawn at each, and where the ring is straight."""
+    """Return places along a ring, the way into the lawn at each, and where the ring is straight."""
     count = max(int(np.ceil(rim.length / rules.station.candidate_spacing_m)), 8)
     chainage_m = np.arange(count) * rim.length / count
     ahead, straight = _direction(rim, chainage_m, rules)

@@ -74,7 +74,7 @@ def _arc(
     spoke = -normal * radius
     x = spoke[0] * np.cos(angle) - spoke[1] * np.sin(angle)
     y = spoke[0] * np.sin(angle) + spoke[1] * np.cos(angle)
-    return centre + np.stack([x, y], axis=1)
+    return np.asarray(centre + np.stack([x, y], axis=1))
 
 
 def bends_deg(line: FloatArray) -> FloatArray:

@@ -45,6 +45,21 @@ class RouteGrid:
             [self.west_m + column * self.cell_m, self.south_m + row * self.cell_m], axis=1
         )
 
+    def cells_at(self, x: FloatArray, y: FloatArray) -> tuple[IntArray, IntArray]:
+        """Return row and column of the cell nearest to each place, beyond the grid its rim."""
+        rows, columns = self.free.shape
+        row = np.rint((y - self.south_m) / self.cell_m).astype(np.int64)
+        column = np.rint((x - self.west_m) / self.cell_m).astype(np.int64)
+        return np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)
+
+    def free_at(self, x: FloatArray, y: FloatArray) -> BoolArray:
+        """Return whether the cell at each place is free. The grid's rim never is."""
+        return np.asarray(self.free[self.cells_at(x, y)])
+
+    def clearance_at(self, x: FloatArray, y: FloatArray) -> FloatArray:
+        """Return the clearance of the cell at each place, metres."""
+        return np.asarray(self.clearance_m[self.cells_at(x, y)])
+
     def free_nodes(self) -> IntArray:
         """Return the flat indices of all free cells."""
         return np.flatnonzero(self.free)
@@ -81,31 +96,31 @@ def lay_grid(ground: BaseGeometry, cell_m: float) -> RouteGrid:
     x = west_m + np.arange(columns) * cell_m
     y = south_m + np.arange(rows) * cell_m
     shapely.prepare(ground)
-    free = shapely.contains_xy(ground, *np.meshgrid(x, y))
-    clearance_m = ndimage.distance_transform_edt(free) * cell_m
+    free = np.asarray(shapely.contains_xy(ground, *np.meshgrid(x, y)))
+    clearance_m = np.asarray(ndimage.distance_transform_edt(free)) * cell_m
     return RouteGrid(west_m, south_m, cell_m, free, clearance_m)
 
 
 def steps(reach: int) -> list[tuple[int, int]]:
     """Return half of the steps (rows, columns) of at most ``reach`` cells, opposites left out."""
     return [
-        (down, right)
-        for down in range(reach + 1)
+        (up, right)
+        for up in range(reach + 1)
         for right in range(-reach, reach + 1)
-        if gcd(down, abs(right)) == 1 and (down > 0 or right > 0)
+        if gcd(up, abs(right)) == 1 and (up > 0 or right > 0)
     ]
 
 
-def passed_over(down: int, right: int) -> list[tuple[int, int]]:
+def passed_over(up: int, right: int) -> list[tuple[int, int]]:
     """Return the cells that the straight step touches, its two ends left out."""
-    pieces = 4 * max(down, abs(right))
+    pieces = 4 * max(up, abs(right))
     share = np.arange(1, pieces) / pieces
     cells: set[tuple[int, int]] = set()
-    for row, column in zip(share * down, share * right, strict=True):
+    for row, column in zip(share * up, share * right, strict=True):
         rows = {int(np.floor(row + 0.5)), int(np.ceil(row - 0.5))}
         columns = {int(np.floor(column + 0.5)), int(np.ceil(column - 0.5))}
         cells.update((r, c) for r in rows for c in columns)
-    return sorted(cells - {(0, 0), (down, right)})
+    return sorted(cells - {(0, 0), (up, right)})
 
 
 def moves(
@@ -126,14 +141,14 @@ def moves(
     rows, columns = grid.free.shape
     number = np.arange(rows * columns).reshape(rows, columns)
     found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = []
-    for down, right in steps(reach):
-        here, there = _windows(rows, columns, down, right)
+    for up, right in steps(reach):
+        here, there = _windows(rows, columns, up, right)
         open_way = grid.free[here] & grid.free[there]
-        for r, c in passed_over(down, right):
+        for r, c in passed_over(up, right):
             open_way = open_way & grid.free[_shifted(here, r, c)]
-        length_m = grid.cell_m * float(np.hypot(down, right))
+        length_m = grid.cell_m * float(np.hypot(up, right))
         start, end = number[here][open_way], number[there][open_way]
-        steepest = _steepest(gradient, here, down, right, open_way)
+        steepest = _steepest(gradient, here, up, right, open_way)
         found.append((start, end, np.full(len(start), length_m), steepest))
     return Moves(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
@@ -141,17 +156,17 @@ def moves(
 Window = tuple[slice, slice]
 
 
-def _windows(rows: int, columns: int, down: int, right: int) -> tuple[Window, Window]:
+def _windows(rows: int, columns: int, up: int, right: int) -> tuple[Window, Window]:
     """Return the windows of the starts and of the ends of a step."""
     first, last = max(0, -right), columns - max(0, right)
-    here = (slice(0, rows - down), slice(first, last))
-    return here, _shifted(here, down, right)
+    here = (slice(0, rows - up), slice(first, last))
+    return here, _shifted(here, up, right)
 
 
-def _shifted(window: Window, down: int, right: int) -> Window:
+def _shifted(window: Window, up: int, right: int) -> Window:
     rows, columns = window
     return (
-        slice(rows.start + down, rows.stop + down),
+        slice(rows.start + up, rows.stop + up),
         slice(columns.start + right, columns.stop + right),
     )
 
@@ -159,21 +174,21 @@ def _shifted(window: Window, down: int, right: int) -> Window:
 def _steepest(
     gradient: tuple[FloatArray, FloatArray] | None,
     here: Window,
-    down: int,
+    up: int,
     right: int,
     kept: BoolArray,
 ) -> FloatArray:
     """Return the steepest gradient along the step, looked at about once a cell."""
     if gradient is None:
         return np.zeros(int(kept.sum()))
-    size = float(np.hypot(down, right))
-    along = (gradient[0] * right + gradient[1] * down) / size
-    checks = max(down, abs(right))
+    size = float(np.hypot(up, right))
+    along = (gradient[0] * right + gradient[1] * up) / size
+    checks = max(up, abs(right))
     looked_at = [
-        np.abs(along[_shifted(here, round(down * k / checks), round(right * k / checks))])
+        np.abs(along[_shifted(here, round(up * k / checks), round(right * k / checks))])
         for k in range(checks + 1)
     ]
-    return np.maximum.reduce(looked_at)[kept]
+    return np.asarray(np.maximum.reduce(looked_at)[kept])
 
 
 def graph(grid: RouteGrid, found: Moves, cost: FloatArray) -> csr_array:

@@ -1,4 +1,4 @@
-"""Cheapest ways over a grid from one start under a gradient limit, and the least steep where none is."""
+"""Cheapest ways over a grid under a gradient limit, and the least steep where none keeps it."""
 
 from __future__ import annotations
 
@@ -60,8 +60,10 @@ def cheapest(
     steep = (within.steepest / limit) ** 2 if np.isfinite(limit) and limit > 0 else 0.0
     cost = within.length_m * (1.0 + weights.per_gradient * steep + weights.per_closeness * near)
     network = graph(grid, within, cost)
-    reach, before = csgraph.dijkstra(network, indices=start, return_predecessors=True)
-    return Ways(grid, start, reach, before, limit)
+    reach, before = csgraph.dijkstra(
+        network, directed=True, indices=np.array([start]), return_predecessors=True
+    )
+    return Ways(grid, start, reach[0], before[0], limit)
 
 
 def least_limit(found: Moves, cells: int, start: int, ends: NDArray[np.int64]) -> float:

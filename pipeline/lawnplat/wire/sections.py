@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -16,6 +17,7 @@ from lawnplat.ground.types import Ground
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.leads import Lead
+from lawnplat.wire.scene import Scene
 from lawnplat.wire.types import WireSection
 
 _STEP_M = 0.5
@@ -39,24 +41,20 @@ class _Stretches:
 
 
 def sections_of(
-    line: LineString,
-    pieces: Sequence[Polygon],
-    leads: Sequence[Lead],
-    ground: Ground,
-    terrain: Terrain,
-    gap_m: float,
+    scene: Scene, line: LineString, pieces: Sequence[Polygon], leads: Sequence[Lead]
 ) -> tuple[WireSection, ...]:
     """Cut the conductor where it changes from edge to lead to island, or what it runs against."""
+    ground = scene.ground
     cut = _cut(line)
-    kind = _kinds(cut, pieces, leads, gap_m)
+    kind = _kinds(cut, pieces, leads, scene.rules.wire.pair_gap_m)
     against = _against(cut, ground)
     label = _settled([f"{k}|{a}" for k, a in zip(kind, against, strict=True)], cut)
-    fall_pct = _outward_fall_pct(cut, terrain)
+    fall_pct = _outward_fall_pct(cut, scene.terrain)
     bodies = {cause.kind: cause.body for cause in ground.causes}
     bodies["crossing"] = union(ground.wire_ground.crossings)
     found = []
-    edges = np.flatnonzero([True, *(a != b for a, b in zip(label[1:], label[:-1], strict=True)), True])
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    edges = [0, *(i for i in range(1, len(label)) if label[i] != label[i - 1]), len(label)]
+    for first, last in pairwise(edges):
         section, body_kind = label[first].split("|")
         points = cut.points[first : last + 1]
         found.append(
@@ -89,7 +87,7 @@ def _kinds(
     cut: _Stretches, pieces: Sequence[Polygon], leads: Sequence[Lead], gap_m: float
 ) -> list[str]:
     """Return edge, island, lead_out or lead_back for each stretch."""
-    middle = shapely.points(cut.middle)
+    middle = np.asarray(shapely.points(cut.middle))
     islands = union(
         LineString(ring.coords) for piece in pieces for ring in piece.interiors
     )
@@ -111,7 +109,7 @@ def _widest(places: NDArray[np.int64], gaps: NDArray[np.int64]) -> int:
 
 def _against(cut: _Stretches, ground: Ground) -> list[str]:
     """Return the cause whose setback line each stretch follows most closely."""
-    middle = shapely.points(cut.middle)
+    middle = np.asarray(shapely.points(cut.middle))
     names, excess = [], []
     for cause in ground.causes:
         names.append(cause.kind)

@@ -27,12 +27,13 @@ Closeness = Callable[[FloatArray, FloatArray], FloatArray]
 _MOST_POINTS = 80
 _ROUNDS = 3
 _SHARP_BEND_M = 20.0
-"""Metres of line that a bend of twice the largest allowed is worth: such bends are a last resort."""
+"""Metres of line that a bend of twice the largest allowed is worth: it is a last resort."""
 _OVER_LIMIT = 200.0
 """Metres of line that a metre at twice the gradient limit is worth."""
 _OUTSIDE = 1000.0
 """Metres of line that a metre of a leg that leaves free ground is worth; only the shortest may."""
 _CHECK_M = 0.25
+_SAME_M = 1e-6
 _MOST_CHECKS = 64
 
 
@@ -118,7 +119,7 @@ def _spread(way: FloatArray) -> FloatArray:
     corners = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
     more = np.arange(spacing, line.length, spacing)
     chainage = np.unique(np.concatenate([corners, more]))
-    kept = np.concatenate([[True], np.diff(chainage) > 1e-6])
+    kept = np.concatenate([[True], np.diff(chainage) > _SAME_M])
     return shapely.get_coordinates(shapely.line_interpolate_point(line, chainage[kept]))
 
 

@@ -2,47 +2,40 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.sparse import csgraph, csr_array
 from shapely import Polygon
 
-from lawnplat.geometry import FloatArray
-from lawnplat.ground.types import Ground
-from lawnplat.settings.types import MachineClass
+from lawnplat.geometry import FloatArray, union
 from lawnplat.wire.route_grid import RouteGrid, graph, lay_grid, moves
+from lawnplat.wire.scene import Scene
 
 _CELLS = 1500
 _FINEST_M = 0.2
+_SPECKS = 0.01
+"""Share of cells that may lie apart: corners that a coarse grid cuts off."""
 
 
+@dataclass(frozen=True)
 class DrivingNetwork:
     """The ground inside one wire as a coarse grid, for distances to within some percent.
 
-    The cell is chosen so that narrow passages still connect.
+    ``nodes`` are the free cells, ``mown`` tells which of them are lawn and not a crossing strip.
     """
 
-    def __init__(self, piece: Polygon, ground: Ground, machine: MachineClass) -> None:
-        cell_m = max(float(np.sqrt(piece.area / _CELLS)), _FINEST_M)
-        while True:
-            self.grid: RouteGrid = lay_grid(piece, cell_m)
-            found = moves(self.grid, reach=2)
-            self.network: csr_array = graph(self.grid, found, found.length_m)
-            self.nodes = self.grid.free_nodes()
-            if cell_m <= machine.smallest_passage_m / 3 or self._connected():
-                break
-            cell_m /= 1.5
-        self.cell_m = cell_m
-        strips = shapely.union_all(np.array(ground.wire_ground.crossings, dtype=object))
-        xy = self.grid.coordinates(self.nodes)
-        on_strip = shapely.contains_xy(strips, xy) if not strips.is_empty else False
-        self.mown: NDArray[np.bool_] = np.broadcast_to(~np.asarray(on_strip), len(xy))
+    grid: RouteGrid
+    network: csr_array
+    nodes: NDArray[np.int64]
+    mown: NDArray[np.bool_]
 
-    def _connected(self) -> bool:
-        _, label = csgraph.connected_components(self.network, directed=False)
-        sizes = np.bincount(label[self.nodes]) if len(self.nodes) else np.array([0])
-        return bool(sizes.max(initial=0) >= 0.99 * len(self.nodes))  # noqa: PLR2004 - specks apart
+    @property
+    def cell_m(self) -> float:
+        """Size of a cell."""
+        return self.grid.cell_m
 
     def ways_m(self, points: FloatArray) -> FloatArray:
         """Return distances from each of ``points`` to every mown cell. Shape (points, cells)."""
@@ -60,6 +53,28 @@ class DrivingNetwork:
             return np.full(int(self.mown.sum()), np.inf)
         ways = csgraph.dijkstra(self.network, indices=starts, min_only=True)
         return np.asarray(ways[self.nodes[self.mown]])
+
+
+def driving_network(scene: Scene, piece: Polygon) -> DrivingNetwork:
+    """Return the network over ``piece``, its cell chosen so that narrow passages still connect."""
+    cell_m = max(float(np.sqrt(piece.area / _CELLS)), _FINEST_M)
+    while True:
+        grid = lay_grid(piece, cell_m)
+        found = moves(grid, reach=2)
+        network = graph(grid, found, found.length_m)
+        nodes = grid.free_nodes()
+        if cell_m <= scene.machine.smallest_passage_m / 3 or _connected(network, nodes):
+            break
+        cell_m /= 1.5
+    strips = union(scene.ground.wire_ground.crossings)
+    on_strip = np.asarray(shapely.contains_xy(strips, *grid.coordinates(nodes).T))
+    return DrivingNetwork(grid, network, nodes, ~on_strip)
+
+
+def _connected(network: csr_array, nodes: NDArray[np.int64]) -> bool:
+    _, label = csgraph.connected_components(network, directed=False)
+    sizes = np.bincount(label[nodes]) if len(nodes) else np.array([0])
+    return bool(sizes.max(initial=0) >= (1 - _SPECKS) * len(nodes))
 
 
 def mean_and_worst(ways_m: FloatArray) -> tuple[FloatArray, FloatArray]:

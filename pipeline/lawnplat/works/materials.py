@@ -36,7 +36,7 @@ def materials_of(
 
 
 def _wire(item: str, laid_m: float, ends: int, rules: RuleBook) -> Material:
-    """Return wire for ``laid_m``, spare at every end, waste on the whole, rounded up to a decimetre."""
+    """Return wire for ``laid_m``, spare at each end, waste on the whole, up to the decimetre."""
     spare = rules.wire.spare_end_m
     whole = (laid_m + ends * spare) * (1 + rules.wire.waste_share) if laid_m else 0.0
     basis = (

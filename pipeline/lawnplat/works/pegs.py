@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -72,7 +73,7 @@ def _placed(wire: _Wire, joints: list[Joint], rules: RuleBook) -> list[tuple[flo
         must.setdefault(last, "bend")
     stops = _apart(must)
     placed = [(stops[0], must[stops[0]])]
-    for here, there in zip(stops[:-1], stops[1:], strict=True):
+    for here, there in pairwise(stops):
         placed.extend((chainage, "spacing") for chainage in _between(wire, here, there, rules))
         placed.append((there, must[there]))
     return [
@@ -83,7 +84,7 @@ def _placed(wire: _Wire, joints: list[Joint], rules: RuleBook) -> list[tuple[flo
 
 
 def _apart(must: dict[float, str]) -> list[float]:
-    """Return the fixed pegs' chainages in order; of two that one peg can hold, a joint's is kept."""
+    """Return the fixed pegs' chainages in order; of two at one place a joint's is kept."""
     stops: list[float] = []
     for chainage in sorted(must):
         if stops and chainage - stops[-1] < _ONE_PEG_M:
@@ -111,7 +112,7 @@ def _between(wire: _Wire, start_m: float, end_m: float, rules: RuleBook) -> list
     """
     stops = [start_m, *_changes(wire, start_m, end_m, rules), end_m]
     pegs: list[float] = []
-    for here, there in zip(stops[:-1], stops[1:], strict=True):
+    for here, there in pairwise(stops):
         pegs.extend(_evenly(wire, here, there, rules))
         pegs.append(there)
     return pegs[:-1]

@@ -1,0 +1,89 @@
+"""Draw a return line: from a rough way over the grid to straight legs and round bends."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.settings.types import RuleBook
+from lawnplat.terrain.sample import gradient_at
+from lawnplat.wire.corridor import Corridor, way_ground
+from lawnplat.wire.return_search import grid_cell_m, line_weights
+from lawnplat.wire.rounding import rounded
+from lawnplat.wire.route_grid import lay_grid
+from lawnplat.wire.scene import Scene
+from lawnplat.wire.shortcut import LegCost, straightened
+
+_TURNING_STEP_M = 0.2
+
+
+def straight_run_m(rules: RuleBook) -> float:
+    """Return the least length of the straight run: the rule's, and the whole clear front."""
+    return max(rules.return_line.straight_run_m, rules.station.front_clear_m)
+
+
+def drawn(
+    scene: Scene, corridor: Corridor, joint: FloatArray, rough: FloatArray, limit: float
+) -> LineString:
+    """Return the line as it is laid: straight run, straightened way, bends rounded.
+
+    Parameters
+    ----------
+    scene : Scene
+    corridor : Corridor
+    joint : array of shape (2,)
+        Where the line meets the perimeter.
+    rough : array of shape (n, 2)
+        The way found on the grid, from the end of the straight run to just before the joint.
+    limit : float
+        Gradient limit in metres a metre.
+    """
+    rules = scene.rules
+    ground = way_ground(corridor, joint, rules)
+    turning = _turning_points(corridor, rules)
+    way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
+    cost = _leg_cost(scene, corridor, ground, limit)
+    corners = straightened(way, cost, corridor.ahead)
+    whole = np.concatenate([corridor.station[None], corners])
+    room = grow(union([ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
+    bends = rules.return_line.rounding_m
+    return LineString(rounded(whole, bends, room, rules.return_line.straight_run_m))
+
+
+def _turning_points(corridor: Corridor, rules: RuleBook) -> FloatArray:
+    """Return places on the straight run, from its least length on, where the line may turn."""
+    longest_m = float(np.hypot(*(corridor.start - corridor.station)))
+    first_m = min(straight_run_m(rules), longest_m)
+    count = max(int((longest_m - first_m) / _TURNING_STEP_M), 1) + 1
+    along_m = np.unique(np.linspace(first_m, longest_m, count))
+    return np.asarray(corridor.station + corridor.ahead * along_m[:, None])
+
+
+def _drawn_onto(points: FloatArray, ground: BaseGeometry) -> FloatArray:
+    """Move points that lie beyond ``ground`` to its nearest place."""
+    places = shapely.points(points)
+    to_ground = shapely.shortest_line(places, ground)
+    nearest = shapely.get_coordinates(to_ground)[1::2]
+    outside = ~np.asarray(shapely.covers(ground, places))
+    return np.where(outside[:, None], nearest, points)
+
+
+def _leg_cost(
+    scene: Scene, corridor: Corridor, ground: BaseGeometry, limit: float
+) -> LegCost:
+    weights = line_weights(scene.rules)
+    field = lay_grid(corridor.room, grid_cell_m(corridor.room.area))
+    rules = scene.rules.return_line
+    return LegCost(
+        gradient=lambda x, y: gradient_at(scene.terrain, x, y),
+        closeness=lambda x, y: weights.closeness(field.clearance_at(x, y)),
+        free=ground,
+        limit=limit,
+        per_gradient=weights.per_gradient,
+        per_closeness=weights.per_closeness,
+        per_bend=rules.score_bend,
+        largest_bend_deg=rules.largest_bend_deg,
+    )

@@ -1,0 +1,112 @@
+"""Search ways from the straight run to every place where a return line could be joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from lawnplat.geometry import grow
+from lawnplat.settings.types import RuleBook
+from lawnplat.terrain.sample import gradient_at
+from lawnplat.terrain.types import Terrain
+from lawnplat.wire.corridor import Corridor, Ends
+from lawnplat.wire.route_grid import IntArray, Moves, RouteGrid, lay_grid, moves
+from lawnplat.wire.scene import Scene
+from lawnplat.wire.search import Ways, Weights, cheapest, least_limit
+
+_CELL_M = 0.25
+_MOST_CELLS = 40_000
+_FINEST_M = 0.1
+_FINER = 1.6
+_REACH_NEAR, _REACH_FAR = 4, 3
+_MANY_CELLS = 20_000
+_MOST_ENDS_SHARE = 0.9
+"""A grid that reaches this share of the ends is fine enough."""
+
+
+@dataclass(frozen=True)
+class Searched:
+    """Ways to the ends; ``nodes`` is the cell of each end, -1 where it has none.
+
+    ``over`` tells that no way keeps the machine's gradient limit, so that the ways are those whose
+    steepest metre is least.
+    """
+
+    ways: Ways
+    nodes: IntArray
+    over: bool
+
+
+def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None:
+    """Search ways to all ends, on a finer grid where a coarse one does not connect.
+
+    None where no end is reached on the finest.
+    """
+    if corridor.free.is_empty or len(ends.joint) == 0:
+        return None
+    cell_m = grid_cell_m(corridor.free.area)
+    while True:
+        grid = _grid_over(corridor, cell_m, scene.rules)
+        start = int(grid.nearest(corridor.start[None], 3 * cell_m)[0])
+        nodes = grid.nearest(ends.inner, 2 * cell_m)
+        finest = cell_m <= _FINEST_M
+        if start >= 0 and (nodes >= 0).any():
+            found = _moves(grid, scene.terrain)
+            if finest or _share_reached(grid, found, start, nodes) >= _MOST_ENDS_SHARE:
+                return _under_limit(scene, grid, found, start, nodes)
+        elif finest:
+            return None
+        cell_m /= _FINER
+
+
+def grid_cell_m(area_m2: float) -> float:
+    """Return the cell for an area: fine for gardens, coarser where there would be too many."""
+    return max(_CELL_M, float(np.sqrt(area_m2 / _MOST_CELLS)))
+
+
+def _under_limit(
+    scene: Scene, grid: RouteGrid, found: Moves, start: int, nodes: IntArray
+) -> Searched | None:
+    limit = scene.machine.slope_return_pct / 100.0
+    weights = line_weights(scene.rules)
+    ways = cheapest(grid, found, start, limit, weights)
+    good = nodes[nodes >= 0]
+    if np.isfinite(ways.cost[good]).any():
+        return Searched(ways, nodes, over=False)
+    least = least_limit(found, grid.free.size, start, good)
+    if not np.isfinite(least):
+        return None
+    return Searched(cheapest(grid, found, start, least, weights), nodes, over=True)
+
+
+def _grid_over(corridor: Corridor, cell_m: float, rules: RuleBook) -> RouteGrid:
+    """Return the grid, its ground half a cell wider than the free ground so that narrow ways join.
+
+    Points beyond the free ground are drawn back onto it before the way is straightened.
+    """
+    wider = min(0.5 * cell_m, 0.5 * rules.return_line.corridor_m)
+    return lay_grid(shapely.intersection(grow(corridor.free, wider), corridor.room), cell_m)
+
+
+def _moves(grid: RouteGrid, terrain: Terrain) -> Moves:
+    rows, columns = grid.free.shape
+    x = grid.west_m + np.arange(columns) * grid.cell_m
+    y = grid.south_m + np.arange(rows) * grid.cell_m
+    reach = _REACH_NEAR if grid.free.sum() <= _MANY_CELLS else _REACH_FAR
+    return moves(grid, reach, gradient_at(terrain, *np.meshgrid(x, y)))
+
+
+def _share_reached(grid: RouteGrid, found: Moves, start: int, nodes: IntArray) -> float:
+    """Return the share of the ends that any way leads to, however steep."""
+    flat = Moves(found.start, found.end, found.length_m, np.zeros_like(found.steepest))
+    ways = cheapest(grid, flat, start, np.inf, Weights(0.0, 0.0, 1.0))
+    reached = np.isfinite(ways.cost[np.maximum(nodes, 0)]) & (nodes >= 0)
+    return float(reached.mean())
+
+
+def line_weights(rules: RuleBook) -> Weights:
+    """Return what steepness and closeness to a wire cost a return line."""
+    line = rules.return_line
+    return Weights(line.score_gradient, line.score_closeness, line.comfortable_m)
