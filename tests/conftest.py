@@ -139,14 +139,13 @@ def _polygons(geometry: Polygon | MultiPolygon) -> list[Polygon]:
 
 def _wire() -> LineString:
     """Return the conductor: round the lawn clockwise, out to both islands and back."""
-    bed = [(3.705, 14), (3.705, 15.3), (8.3, 15.3), (8.3, 12.7), (3.705, 12.7), (3.705, 13.99)]
-    pond = [
-        (17.5 - 2.5 * math.cos(t), 11.505 + 2.5 * math.sin(t)) for t in np.linspace(0, 6.27, 40)
-    ]
+    bed = [(3.7, 13.99), (3.7, 12.7), (8.3, 12.7), (8.3, 15.3), (3.7, 15.3), (3.7, 14)]
+    turns = np.linspace(0.002, 2 * math.pi - 0.002, 60)
+    pond = [(17.5 + 2.5 * math.cos(t), 11.5 + 2.5 * math.sin(t)) for t in turns]
     return LineString(
         _moved(
-            (9.35, 4.9), (9.35, 7.35), (0.4, 7.35), (0.4, 14), *bed, (0.4, 13.99), (0.4, 17.1),
-            (20.9, 17.1), (20.9, 11.9), *reversed(pond), (21, 11.89), (23.6, 11.89), (23.6, 0.4),
+            (9.35, 4.9), (9.35, 7.35), (0.4, 7.35), (0.4, 13.99), *bed, (0.4, 14), (0.4, 17.1),
+            (20.9, 17.1), (20.9, 11.505), *pond, (20.9, 11.495), (23.6, 11.495), (23.6, 0.4),
             (9.35, 0.4), (9.35, 4.7),
         )
     )  # fmt: skip

@@ -161,7 +161,7 @@ def test_a_layer_that_lost_a_row_is_not_delivered(
     monkeypatch.setattr(
         gpkg, "_write_layer", lambda path, about, rows, wkt: whole(path, about, rows[:1], wkt)
     )
-    with pytest.raises(DeliveryError, match=r"layer 'features' holds 1 rows, not 8"):
+    with pytest.raises(DeliveryError, match=r"layer 'feature_areas' holds 1 rows, not 6"):
         write_plan(garden_plan, tmp_path)
     assert list(tmp_path.iterdir()) == []
 

@@ -35,7 +35,10 @@ def read_table(path: Path) -> list[dict[str, str]]:
 
 def test_headline_figures(garden_plan: Plan, stopped_plan: Plan) -> None:
     done, stopped = outcome_of_plan(garden_plan, "G-1"), outcome_of_plan(stopped_plan, "G-2")
-    assert (done.perimeter_m, done.pegs) == (garden_plan.layout.perimeter.line.length, 184)
+    assert (done.perimeter_m, done.pegs) == (
+        garden_plan.layout.perimeter.line.length,
+        len(garden_plan.works.pegs),
+    )
     assert done.advisories == 1  # one warning; the note does not count
     assert done.reason == ""
     assert stopped.reason == "no clear ground of 2.0 m for a station"

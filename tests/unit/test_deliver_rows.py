@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 import pytest
-from shapely import MultiPolygon, Polygon, box
+from shapely import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 
 from lawnplat.deliver.contract import LAYERS, MADE_BY, PROPERTIES, layer
 from lawnplat.deliver.frames import layer_frame
-from lawnplat.deliver.rows import known, plan_rows
+from lawnplat.deliver.rows import as_type, known, plan_rows
 from lawnplat.planned import Outcome, Plan
+from lawnplat.survey.types import Feature
 
-# contract.md section 3, typed in again from the page; `features` is an addition to it, as are the
-# last columns of `advisories`.
+# contract.md section 3, typed in again from the page; the layers of features are an
+# addition to it, as are the last columns of `advisories`.
 PROMISED = {
     "parcel": "label area_m2",
     "lawn": "area_m2",
@@ -54,7 +55,9 @@ def test_every_promised_layer_has_its_columns(name: str) -> None:
 
 
 def test_no_layer_is_unknown_to_the_contract() -> None:
-    assert {each.name for each in LAYERS} == {*PROMISED, "features"}
+    assert {each.name for each in LAYERS} == {
+        *PROMISED, "feature_areas", "feature_lines", "feature_points",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("about", LAYERS, ids=lambda each: each.name)
@@ -65,7 +68,7 @@ def test_values_fit_their_columns_and_geometry_its_type(garden_plan: Plan, about
             assert value is None or isinstance(value, PYTHON[column.type]), column.name
         if about.geometry == "None":
             assert row.geometry is None
-        elif about.geometry != "Unknown":
+        else:
             assert row.geometry.geom_type == about.geometry
 
 
@@ -93,6 +96,22 @@ def test_a_parcel_of_two_pieces_is_two_rows(garden_plan: Plan) -> None:
     assert cells(plan, "parcel", "area_m2") == [2.0, 1.0]
 
 
+def test_surveyed_things_by_dimension(garden_plan: Plan) -> None:
+    both = GeometryCollection([Point(1, 1), box(0, 0, 1, 2), LineString([(0, 0), (3, 4)])])
+    site = replace(garden_plan.site, features=(Feature("rock", both, "f"),))
+    rows = plan_rows(replace(garden_plan, site=site))
+    assert rows["feature_areas"][0].geometry.area == 2.0
+    assert rows["feature_lines"][0].geometry.length == 5.0
+    assert rows["feature_points"][0].geometry.geom_type == "MultiPoint"
+
+
+def test_rings_turn_as_simple_features_ask() -> None:
+    clockwise = Polygon([(0, 0), (0, 9), (9, 9), (9, 0)], [[(1, 1), (2, 1), (2, 2), (1, 2)]])
+    turned = as_type(clockwise, "MultiPolygon").geoms[0]
+    assert turned.exterior.is_ccw
+    assert not turned.interiors[0].is_ccw
+
+
 def test_an_advisory_without_a_place_is_put_inside_the_parcel(garden_plan: Plan) -> None:
     placed, loose = plan_rows(garden_plan)["advisories"]
     assert placed.geometry == garden_plan.findings[0].place
@@ -104,8 +123,8 @@ def test_an_advisory_without_a_place_is_put_inside_the_parcel(garden_plan: Plan)
 def test_a_stopped_plan_keeps_what_is_known(stopped_plan: Plan) -> None:
     rows = plan_rows(stopped_plan)
     assert {name for name, found in rows.items() if found} == {
-        "parcel", "features", "lawn", "slope_zones", "keep_out", "mowable", "hand_trim",
-        "passages", "advisories", "run_info",
+        "parcel", "feature_areas", "feature_lines", "feature_points", "lawn",
+        "slope_zones", "keep_out", "mowable", "hand_trim", "passages", "advisories", "run_info",
     }  # fmt: skip
 
 

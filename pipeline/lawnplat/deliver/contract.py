@@ -32,8 +32,8 @@ class Column:
 class Layer:
     """One layer or table.
 
-    ``geometry`` is ``Point``, ``LineString``, ``Polygon``, ``MultiPolygon``, ``Unknown`` (any) or
-    ``None`` (a table). ``columns`` are those beyond `PROPERTY_ID`.
+    ``geometry`` is a simple feature type, such as ``Polygon`` or ``MultiPolygon``, or ``None`` (a
+    table). ``columns`` are those beyond `PROPERTY_ID`.
     """
 
     name: str
@@ -53,15 +53,15 @@ def _layer(name: str, geometry: str, columns: str, about: str) -> Layer:
     return Layer(name, geometry, tuple(Column(n, t or "float") for n, _, t in pairs), about)
 
 
+_FEATURE = "kind:str height_m setback_m source:str note:str"
+_FEATURES = "Surveyed things as the plan took them (setback_m only where the survey gave one):"
+
 LAYERS: tuple[Layer, ...] = (
     _layer("parcel", "Polygon", "label:str area_m2", "The property; a row for each piece"),
     _layer("lawn", "MultiPolygon", "area_m2", "All grass"),
-    _layer(
-        "features",
-        "Unknown",
-        "kind:str height_m setback_m source:str note:str",
-        "The surveyed things as the plan took them; setback_m only where the survey gave one",
-    ),
+    _layer("feature_areas", "MultiPolygon", _FEATURE, f"{_FEATURES} areas"),
+    _layer("feature_lines", "MultiLineString", _FEATURE, f"{_FEATURES} lines"),
+    _layer("feature_points", "MultiPoint", _FEATURE, f"{_FEATURES} points"),
     _layer(
         "slope_zones",
         "MultiPolygon",

@@ -63,20 +63,30 @@ _RETURN = Look("return line", stroke=BLUE, width_mm=0.7, dash=(3.0, 1.5))
 _PLACE = Look("place looked at", fill=WHITE, stroke=GREY, size_mm=1.4)
 _CAUTION = Look("look at this", fill=YELLOW, stroke=BLACK, shape="triangle", size_mm=3.6)
 
+_KINDS = (
+    ("building", Look("building", fill=GREY, fill_opacity=0.8, stroke=BLACK)),
+    ("water", Look("water", fill=SKY_BLUE, fill_opacity=0.8, stroke=BLUE)),
+    ("flower_bed", Look("flower bed", fill=PURPLE, fill_opacity=0.5, stroke=PURPLE)),
+    ("tree", Look("tree", fill=GREEN, fill_opacity=0.8, stroke=BLACK)),
+    ("", Look("other", fill=LIGHT_GREY, fill_opacity=0.8, stroke=GREY)),
+)
+_LINES = (
+    ("buried_service", Look("buried service", stroke=BLACK, width_mm=0.6, dash=(2.5, 0.9))),
+    ("drop", Look("drop", stroke=VERMILION, width_mm=0.6, dash=(0.8, 0.5))),
+    ("", Look("other", stroke=BLACK, width_mm=0.4)),
+)
+_POINTS = (
+    ("power_outlet", Look("outlet", fill=YELLOW, stroke=BLACK, shape="star", size_mm=3.6)),
+    ("tree", Look("tree", fill=GREEN, stroke=BLACK)),
+    ("", Look("other", fill=LIGHT_GREY, stroke=BLACK)),
+)
+
 LOOKS: tuple[LayerLook, ...] = (
     _one("parcel", Look("property", stroke=BLACK, width_mm=0.5, dash=(4.0, 1.5, 0.8, 1.5))),
     _one("lawn", Look("lawn", fill=GREEN, fill_opacity=0.15)),
-    LayerLook(
-        "features",
-        (
-            ("building", Look("building", fill=GREY, fill_opacity=0.8, stroke=BLACK)),
-            ("water", Look("water", fill=SKY_BLUE, fill_opacity=0.8, stroke=BLUE)),
-            ("flower_bed", Look("flower bed", fill=PURPLE, fill_opacity=0.5, stroke=PURPLE)),
-            ("tree", Look("tree", fill=GREEN, fill_opacity=0.8, stroke=BLACK)),
-            ("", Look("other", fill=LIGHT_GREY, fill_opacity=0.8, stroke=GREY)),
-        ),
-        column="kind",
-    ),
+    LayerLook("feature_areas", _KINDS, column="kind"),
+    LayerLook("feature_lines", _LINES, column="kind"),
+    LayerLook("feature_points", _POINTS, column="kind"),
     LayerLook(
         "slope_zones",
         (

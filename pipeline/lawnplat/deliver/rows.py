@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
+from typing import cast
 
+import numpy as np
+import shapely
 from shapely import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -16,6 +20,9 @@ from lawnplat.planned import Plan
 from lawnplat.survey.types import Area, Finding
 from lawnplat.wire.types import Layout, StationOption
 from lawnplat.works.types import Works
+
+_MULTI = ("MultiPoint", "MultiLineString", "MultiPolygon")
+"""By the dimension of the parts."""
 
 Value = str | float | int | bool | None
 
@@ -68,10 +75,29 @@ def _as_column(value: Value, column_type: str) -> Value:
 
 
 def as_type(geometry: BaseGeometry | None, geometry_type: str) -> BaseGeometry | None:
-    """Return a polygon as a multipolygon where the layer holds those."""
-    if geometry_type == "MultiPolygon" and isinstance(geometry, Polygon):
-        return MultiPolygon([geometry])
-    return geometry
+    """Return a geometry as a layer holds it.
+
+    Single parts become multi-parts where the layer holds those; outer rings run counter-clockwise
+    and holes clockwise, as simple features ask.
+    """
+    if geometry is None:
+        return None
+    oriented: BaseGeometry = shapely.orient_polygons(geometry)
+    if geometry_type not in _MULTI or oriented.geom_type == geometry_type:
+        return oriented
+    return gathered([oriented], _MULTI.index(geometry_type))
+
+
+def parts_of(geometry: BaseGeometry, dimension: int) -> list[BaseGeometry]:
+    """Return the single parts that are points (0), lines (1) or polygons (2)."""
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    return [each for each in parts.tolist() if shapely.get_dimensions(each) == dimension]
+
+
+def gathered(parts: list[BaseGeometry], dimension: int) -> BaseGeometry:
+    """Return single parts of one dimension as one multi-part geometry."""
+    gather = (shapely.multipoints, shapely.multilinestrings, shapely.multipolygons)[dimension]
+    return cast("BaseGeometry", gather(np.array(parts, dtype=object)))
 
 
 def pieces(area: Area) -> tuple[Polygon, ...]:
@@ -112,9 +138,13 @@ def _parcel(plan: Plan) -> Iterator[_Raw]:
         yield piece, plan.site.label, piece.area
 
 
-def _features(plan: Plan) -> Iterator[_Raw]:
+def _features(plan: Plan, dimension: int) -> Iterator[_Raw]:
+    """Yield the parts of every surveyed thing that have this dimension."""
     for each in plan.site.features:
-        yield each.geometry, each.kind, each.height_m, each.setback_m, each.source, each.note
+        parts = parts_of(each.geometry, dimension)
+        if parts:
+            about = (each.kind, each.height_m, each.setback_m, each.source, each.note)
+            yield gathered(parts, dimension), *about
 
 
 def _advisories(plan: Plan) -> Iterator[_Raw]:
@@ -243,7 +273,14 @@ def _materials(works: Works) -> Iterator[_Raw]:
 
 
 _OF_PLAN: Mapping[str, Callable[[Plan], Iterator[_Raw]]] = MappingProxyType(
-    {"parcel": _parcel, "features": _features, "advisories": _advisories, "run_info": _run_info}
+    {
+        "parcel": _parcel,
+        "feature_areas": partial(_features, dimension=2),
+        "feature_lines": partial(_features, dimension=1),
+        "feature_points": partial(_features, dimension=0),
+        "advisories": _advisories,
+        "run_info": _run_info,
+    }
 )
 _OF_GROUND: Mapping[str, Callable[[Ground], Iterator[_Raw]]] = MappingProxyType(
     {

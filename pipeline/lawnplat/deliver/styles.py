@@ -10,13 +10,7 @@ _PIXELS_PER_MM = 96 / 25.4
 """SLD 1.0.0 measures in pixels; CSS has 96 to the inch."""
 _SLD = "http://www.opengis.net/sld"
 _OGC = "http://www.opengis.net/ogc"
-_SYMBOL_OF = {
-    "Point": "marker",
-    "LineString": "line",
-    "Polygon": "fill",
-    "MultiPolygon": "fill",
-    "Unknown": "fill",
-}
+_SYMBOL_OF = {"Point": "marker", "LineString": "line", "Polygon": "fill"}
 _QML_SHAPES = {"cross": "cross2"}
 _SLD_SHAPES = {"cross": "x", "diamond": "square"}
 """SLD's well-known marks have no diamond: it is a square turned by 45 degrees."""
@@ -47,7 +41,7 @@ def sld(look: LayerLook, geometry: str) -> str:
             _leaf(test, "ogc:Literal", value)
         elif look.column:
             SubElement(rule, "ElseFilter")
-        _sld_symbol(rule, each, _SYMBOL_OF[geometry])
+        _sld_symbol(rule, each, _SYMBOL_OF[geometry.removeprefix("Multi")])
     return tostring(root, encoding="unicode")
 
 
@@ -100,7 +94,7 @@ def qml(look: LayerLook, geometry: str) -> str:
             SubElement(categories, "category", {**attributes, "render": "true"})
     symbols = SubElement(renderer, "symbols")
     for index, (_, each) in enumerate(look.looks):
-        _qml_symbol(symbols, str(index), each, _SYMBOL_OF[geometry])
+        _qml_symbol(symbols, str(index), each, _SYMBOL_OF[geometry.removeprefix("Multi")])
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + tostring(
         root, encoding="unicode"
     )

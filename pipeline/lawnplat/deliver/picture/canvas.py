@@ -26,6 +26,7 @@ class Ink:
     """How a thing is drawn and shown in the key. Widths and dashes in millimetres.
 
     ``sign`` is ``area``, ``line``, or the name of a sign for a point (see `Canvas.sign`).
+    ``halo`` is the colour of a band under a line, or empty.
     """
 
     label: str
@@ -36,7 +37,7 @@ class Ink:
     dash: tuple[float, ...] = ()
     pattern: str = ""
     sign: str = "area"
-    halo: bool = False
+    halo: str = ""
     size: float = 2.4
 
 
@@ -90,7 +91,7 @@ class Canvas:
 
     def _inked(self, data: str, ink: Ink) -> None:
         if ink.halo:
-            halo = {"stroke": WHITE, "stroke_width": f"{ink.width + _HALO_MM:g}"}
+            halo = {"stroke": ink.halo, "stroke_width": f"{ink.width + _HALO_MM:g}"}
             self._add("path", {"d": data, "fill": "none", "stroke-opacity": "0.8"}, halo)
         paint = {"fill": ink.fill if ink.sign == "area" else "none", "stroke": ink.stroke}
         if ink.opacity < 1:

@@ -38,11 +38,11 @@ PASSAGE: Mapping[str, Ink] = MappingProxyType(
     }
 )
 
-WIRE = Ink("perimeter wire", stroke=VERMILION, width=0.6, sign="line", halo=True)
+WIRE = Ink("perimeter wire", stroke=VERMILION, width=0.6, sign="line", halo=WHITE)
 LAYING = Ink(
     "direction of laying", fill=VERMILION, stroke=WHITE, width=0.12, sign="arrow", size=2.6
 )
-RETURN = Ink("return line", stroke=BLUE, width=0.6, dash=(2.6, 1.1), sign="line", halo=True)
+RETURN = Ink("return line", stroke=BLUE, width=0.6, dash=(2.6, 1.1), sign="line", halo=WHITE)
 PEG = Ink("peg", fill=BLACK, sign="dot", size=0.5)
 BASE = Ink("station base", fill=BLUE, stroke=BLACK, width=0.25)
 FRONT = Ink(
@@ -89,7 +89,7 @@ _KINDS: Mapping[str, Ink] = MappingProxyType(
         "crossing": replace(_GROUND, fill=SKY_BLUE, opacity=0.3, stroke=BLUE, dash=(1.2, 0.8)),
         "power_outlet": Ink("", fill=YELLOW, stroke=BLACK, width=0.3, sign="bolt", size=4.6),
         "buried_service": Ink(
-            "", fill=ORANGE, opacity=0.3, stroke=ORANGE, width=0.6, dash=(2.5, 0.8, 0.6, 0.8)
+            "", fill=YELLOW, opacity=0.4, stroke=BLACK, width=0.45, dash=(2.5, 0.9), halo=YELLOW
         ),
         "neighbour_wire": Ink("", stroke=PURPLE, width=0.5, dash=(1, 0.6)),
     }
