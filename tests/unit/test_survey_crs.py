@@ -30,7 +30,7 @@ def around(lon, lat, half_m=20.0):
 
 def chosen(code, *places):
     points = np.concatenate([around(*place) for place in places])
-    return choose([read_crs(code, "file")] * len(places), points)
+    return choose([read_crs(code, "file")], [0] * len(places), points)
 
 
 @pytest.mark.parametrize(
@@ -75,13 +75,19 @@ def test_properties_far_apart_get_a_zone_each():
     assert found == ["EPSG:32617", "EPSG:32633", "EPSG:32756"]
 
 
+def test_files_in_several_crss_are_worked_on_in_one_where_one_serves():
+    points = np.concatenate([around(14.4, 50.1), around(14.5, 50.1)])
+    sources = [read_crs("EPSG:3857", "file"), read_crs("EPSG:4326", "file")]
+    assert choose(sources, [0, 1], points) == ["EPSG:32633"] * 2
+
+
 def test_only_the_property_off_the_files_own_crs_leaves_it():
     assert chosen("EPSG:25832", (9.0, 53.0), (2.0, 48.0)) == ["EPSG:25832", "EPSG:25831"]
 
 
 def test_across_the_antimeridian_a_site_is_one_piece():
     points = np.array([[[179.9999, -16.5], [-179.9999, -16.5], [180.0, -16.4999], [180.0, -16.5]]])
-    found = choose([read_crs("EPSG:4326", "file")], points)[0]
+    found = choose([read_crs("EPSG:4326", "file")], [0], points)[0]
     corners = [(179.9999, -16.5), (-179.9999, -16.5), (-179.9999, -16.4998), (179.9999, -16.4998)]
     metric = reproject([Polygon(corners)], read_crs("EPSG:4326", "file"), found)[0]
     assert scale_error(found, points)[0] < LARGEST_SCALE_ERROR
@@ -92,7 +98,7 @@ def test_across_the_antimeridian_a_site_is_one_piece():
 @pytest.mark.parametrize("lon", [-177.0, -180.0, 0.01, 2.99, 3.0, 5.999])
 def test_whatever_is_chosen_keeps_the_promise(lon, lat):
     points = around(lon, lat)
-    found = choose([read_crs("EPSG:4326", "file")], points)[0]
+    found = choose([read_crs("EPSG:4326", "file")], [0], points)[0]
     assert scale_error(found, points)[0] < LARGEST_SCALE_ERROR
 
 
@@ -157,4 +163,4 @@ def test_what_is_no_use_as_a_crs_is_refused(text, words):
 
 
 def test_nothing_to_choose_for():
-    assert choose([], np.empty((0, 4, 2))) == []
+    assert choose([], [], np.empty((0, 4, 2))) == []

@@ -18,7 +18,7 @@ from lawnplat.survey.estate import Estate, within_reach
 from lawnplat.survey.features import Thing, add_all, footprints
 from lawnplat.survey.findings import Notes, Remark, RowPlace
 from lawnplat.survey.parcels import Parcel, as_id
-from lawnplat.survey.repair import repair_area
+from lawnplat.survey.repair import repair_area, sound
 from lawnplat.survey.rows import Layer, Row
 from lawnplat.survey.types import Feature, FloatArray
 
@@ -63,14 +63,16 @@ class Assignment:
         owned: set[int] = set()
         noted: dict[int, tuple[Remark, ...]] = {}
         for estate, rows, shapes, owners in self._owners(drawn, _ids(things), layer, reach):
-            for row, shape, parcels in zip(rows, shapes, owners, strict=True):
-                if parcels:
-                    owned.add(row)
+            fine = sound(np.array(shapes, dtype=object), self.rules.shape_tolerance_m)
+            for row, shape, good, parcels in zip(rows, shapes, fine, owners, strict=True):
+                owned.update([row] if parcels else ())
+                those = self._wanted(estate, parcels)
+                if those:
                     thing = things[row]
-                    made, remarks = footprints(thing, shape, self.rules)
+                    made, remarks = footprints(thing, shape, self.rules, is_sound=bool(good))
                     noted[row] = (*thing.remarks, *self._unknown(thing.stated_id), *remarks)
-                    those = [estate.parcels[index] for index in parcels]
-                    self._give_feature(thing, made, noted[row], those)
+                    for holding in those:
+                        self._give_feature(thing, made, noted[row], holding)
         for row, thing in enumerate(things):
             add_all([self.notes], noted.get(row, thing.remarks), thing.at)
             if row not in owned:
@@ -81,15 +83,17 @@ class Assignment:
         thing: Thing,
         made: Sequence[Feature],
         remarks: Sequence[Remark],
-        parcels: Sequence[Parcel],
+        holding: Holding,
     ) -> None:
-        for parcel in parcels:
-            holding = self.holdings.get(parcel.property_id)
-            if holding is None:
-                continue
-            add_all([parcel.notes], remarks, thing.at)
-            self._note_far(made, thing, parcel)
-            holding.features += [_near(feature, parcel) for feature in made]
+        parcel = holding.parcel
+        add_all([parcel.notes], remarks, thing.at)
+        self._note_far(made, thing, parcel)
+        holding.features += [_near(feature, parcel) for feature in made]
+
+    def _wanted(self, estate: Estate, parcels: Sequence[int]) -> list[Holding]:
+        """Return the holdings of those parcels of an estate that are wanted."""
+        found = [self.holdings.get(estate.parcels[index].property_id) for index in parcels]
+        return [holding for holding in found if holding is not None]
 
     def _note_far(self, made: Sequence[Feature], thing: Thing, parcel: Parcel) -> None:
         """Note a feature that its id puts on a parcel from which it lies apart."""

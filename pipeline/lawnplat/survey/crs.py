@@ -112,7 +112,7 @@ def site_points(geometries: Iterable[BaseGeometry]) -> FloatArray:
     return np.array(points).reshape(-1, 4, 2)
 
 
-def choose(sources: Sequence[pyproj.CRS], points: FloatArray) -> list[str]:
+def choose(sources: Sequence[pyproj.CRS], of: Sequence[int], points: FloatArray) -> list[str]:
     """Return the metric CRS to work in for each of several sites.
 
     One CRS serves all of them where one can: the files' own, else one UTM zone. Otherwise each
@@ -122,7 +122,9 @@ def choose(sources: Sequence[pyproj.CRS], points: FloatArray) -> list[str]:
     Parameters
     ----------
     sources : sequence of CRS
-        The CRS of each site's file.
+        The CRSs of the files.
+    of : sequence of int
+        For each site, which of ``sources`` it is drawn in.
     points : array of shape (n, 4, 2)
         Points of each site, longitude and latitude in degrees, all finite.
 
@@ -132,27 +134,29 @@ def choose(sources: Sequence[pyproj.CRS], points: FloatArray) -> list[str]:
         ``EPSG:n`` where it has a code, else WKT or a PROJ string. East and north in that order,
         metres, scale error on the site under 0.1 %.
     """
-    if not sources:
+    if not len(of):
         return []
+    owns = [_own_name(crs, points.reshape(-1, 2)) for crs in sources]
+    if len(set(owns)) == 1 and _serves(owns[0], points):
+        return owns[:1] * len(of)
     centres = _centres(points)
-    owns = [_own_name(crs, points.reshape(-1, 2)) for crs in dict.fromkeys(sources)]
-    shared = [own for own in owns if own] if len(owns) == 1 else []
-    shared.append(_most_common_utm(sources[0], centres))
-    for candidate in shared:
-        if (scale_error(candidate, points) < LARGEST_SCALE_ERROR).all():
-            return [candidate] * len(sources)
-    names = dict(zip(dict.fromkeys(sources), owns, strict=True))
-    return _each(sources, [names[crs] for crs in sources], points, centres)
+    zone = _most_common_utm(sources[of[0]], centres)
+    if _serves(zone, points):
+        return [zone] * len(of)
+    datums = [_datum(crs) for crs in sources]
+    utms = [_utm(datums[i], *centre) for i, centre in zip(of, centres, strict=True)]
+    return _each([owns[i] for i in of], utms, points, centres)
+
+
+def _serves(crs: str, points: FloatArray) -> bool:
+    return bool(crs) and bool((scale_error(crs, points) < LARGEST_SCALE_ERROR).all())
 
 
 def _each(
-    sources: Sequence[pyproj.CRS], owns: Sequence[str], points: FloatArray, centres: FloatArray
+    owns: Sequence[str], utms: Sequence[str], points: FloatArray, centres: FloatArray
 ) -> list[str]:
     """Return the best CRS for each site by itself; sites are tried together, a CRS at a time."""
-    chosen = [""] * len(sources)
-    utms = [
-        _utm(_datum(crs), *centre) for crs, centre in zip(sources, centres, strict=True)
-    ]
+    chosen = [""] * len(owns)
     for candidates in (owns, utms, [_local(*centre) for centre in centres]):
         for candidate in dict.fromkeys(candidates):
             rows = [i for i, c in enumerate(candidates) if c == candidate and not chosen[i]]

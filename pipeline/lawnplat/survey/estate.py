@@ -107,9 +107,10 @@ class Estate:
 
 def within_reach(shape: BaseGeometry, area: Area) -> BaseGeometry:
     """Return a shape without what lies farther than `REACH_M` from a parcel's box."""
+    low_x, low_y, high_x, high_y = shape.bounds
     west, south, east, north = area.bounds
-    box = shapely.box(west - REACH_M, south - REACH_M, east + REACH_M, north + REACH_M)
-    if shapely.covers(box, shape):
+    west, south, east, north = west - REACH_M, south - REACH_M, east + REACH_M, north + REACH_M
+    if low_x >= west and low_y >= south and high_x <= east and high_y <= north:
         return shape
-    near = shapely.intersection(shape, box)
+    near = shapely.intersection(shape, shapely.box(west, south, east, north))
     return shape if near.is_empty else near

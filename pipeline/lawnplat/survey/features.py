@@ -145,7 +145,7 @@ def _once(things: Sequence[Thing], notes: Notes) -> tuple[Thing, ...]:
 
 
 def footprints(
-    thing: Thing, geometry: BaseGeometry, rules: GroundRules
+    thing: Thing, geometry: BaseGeometry, rules: GroundRules, *, is_sound: bool = False
 ) -> tuple[tuple[Feature, ...], tuple[Remark, ...]]:
     """Return a thing as features, one for each dimension that its geometry mixes.
 
@@ -155,6 +155,8 @@ def footprints(
     geometry : geometry
         The thing's, in a metric CRS.
     rules : GroundRules
+    is_sound : bool
+        Whether the geometry is a polygon that is known to need no repair.
 
     Returns
     -------
@@ -162,6 +164,8 @@ def footprints(
         Empty where nothing is left.
     remarks : tuple of Remark
     """
+    if is_sound and geometry.area >= rules.sliver_m2:
+        return (_feature(thing, geometry),), ()
     parts = _parts(shapely.force_2d(geometry))
     points = [part for part in parts if isinstance(part, Point)]
     lines = [part for part in parts if isinstance(part, LineString) and part.length > 0]

@@ -45,7 +45,7 @@ class _Drawn:
 
     order: int
     row: Row
-    source: pyproj.CRS
+    source: int
     stated_id: str
     notes: Notes = field(compare=False)
     property_id: str = ""
@@ -82,12 +82,12 @@ def parcels_of(
     notes : Notes
         Gathers what concerns the files as a whole.
     """
-    rows = [(layer.crs, row) for layer in layers for row in layer.rows]
+    rows = [(source, row) for source, layer in enumerate(layers) for row in layer.rows]
     drawn = [
         _Drawn(order, row, source, as_id(row.values.get("property_id")), Notes())
         for order, (source, row) in enumerate(rows)
     ]
-    usable, faulty = _placed(drawn)
+    usable, faulty = _placed(drawn, [layer.crs for layer in layers])
     usable = _joined(_repaired(usable, rules), rules.sliver_m2, notes)
     parcels, refusals = [], []
     for each in _with_ids(sorted([*usable, *faulty], key=lambda one: one.order), notes):
@@ -103,14 +103,17 @@ def _stop(each: _Drawn, rule: str, text: str) -> None:
     each.notes.add(Remark(rule, "stop", text), each.row.at)
 
 
-def _placed(drawn: Sequence[_Drawn]) -> tuple[list[_Drawn], list[_Drawn]]:
+def _placed(
+    drawn: Sequence[_Drawn], crss: Sequence[pyproj.CRS]
+) -> tuple[list[_Drawn], list[_Drawn]]:
     """Bring the polygons into metric CRSs; return also the rows that have none."""
     polygonal = [each for each in drawn if _has_polygon(each)]
-    points = _lonlat(polygonal)
+    points = _lonlat(polygonal, crss)
     on_earth = np.asarray(np.isfinite(points).all(axis=(1, 2)))
     good = [each for each, fine in zip(polygonal, on_earth, strict=True) if fine]
-    chosen = crs_room.choose([each.source for each in good], points[on_earth])
-    moved = _reprojected([replace(e, crs=crs) for e, crs in zip(good, chosen, strict=True)])
+    chosen = crs_room.choose(crss, [each.source for each in good], points[on_earth])
+    with_crs = [replace(each, crs=crs) for each, crs in zip(good, chosen, strict=True)]
+    moved = _reprojected(with_crs, crss)
     placed = {each.order: each for each in moved}
     for each in polygonal:
         if each.order not in placed:
@@ -129,22 +132,22 @@ def _has_polygon(each: _Drawn) -> bool:
     return False
 
 
-def _lonlat(drawn: Sequence[_Drawn]) -> FloatArray:
+def _lonlat(drawn: Sequence[_Drawn], crss: Sequence[pyproj.CRS]) -> FloatArray:
     """Return extreme points of each parcel in degrees, shape (n, 4, 2)."""
     points = crs_room.site_points(each.row.geometry for each in drawn if each.row.geometry)
-    for crs in dict.fromkeys(each.source for each in drawn):
-        rows = [i for i, each in enumerate(drawn) if each.source == crs]
+    for source, crs in enumerate(crss):
+        rows = [i for i, each in enumerate(drawn) if each.source == source]
         points[rows] = crs_room.to_degrees(crs, points[rows])
     return points
 
 
-def _reprojected(drawn: Sequence[_Drawn]) -> list[_Drawn]:
+def _reprojected(drawn: Sequence[_Drawn], crss: Sequence[pyproj.CRS]) -> list[_Drawn]:
     """Return the parcels in their chosen CRS, those left out that it cannot hold."""
     moved = []
     for source, target in dict.fromkeys((each.source, each.crs) for each in drawn):
         group = [each for each in drawn if (each.source, each.crs) == (source, target)]
         drawn_as = [each.row.geometry for each in group if each.row.geometry]
-        found = crs_room.reproject(drawn_as, source, target)
+        found = crs_room.reproject(drawn_as, crss[source], target)
         finite = np.asarray(np.isfinite(shapely.bounds(found)).all(axis=1))
         for each, geometry, fine in zip(group, found, finite, strict=True):
             if fine:
