@@ -1,0 +1,17 @@
+"""A second opinion on a finished plan: what the contract promises, checked on the written file.
+
+Nothing here is shared with the planner but the rule book and the machine class, which are data.
+`breaches` returns every promise that a plan breaks; `assert_plan_holds` raises with all of them.
+"""
+
+from holds.all_checks import Given, assert_plan_holds, breaches, cheap_breaches
+from holds.plan_file import PlanFile, read_plan
+
+__all__ = [
+    "Given",
+    "PlanFile",
+    "assert_plan_holds",
+    "breaches",
+    "cheap_breaches",
+    "read_plan",
+]

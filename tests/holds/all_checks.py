@@ -1,0 +1,86 @@
+"""Every check in one list, and the function that the tests call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from holds import ground, route, wire, works
+from holds.given import Case, Given, case_of
+from holds.plan_file import FEATURES, PlanFile, read_plan
+
+Check = Callable[[Case], Iterator[str]]
+
+OF_EVERY_FILE: tuple[Check, ...] = (
+    works.layers,
+    works.run_info,
+    works.status,
+    ground.valid,
+    ground.areas,
+    ground.lawn_tiles,
+    ground.zones_tile,
+    ground.lawn_is_grass,
+    ground.hand_trim,
+    ground.mowable,
+    ground.passages,
+)
+OF_A_LAID_WIRE: tuple[Check, ...] = (
+    wire.conductor,
+    wire.setbacks,
+    wire.open_edges,
+    wire.on_the_property,
+    wire.sections,
+    wire.measured_setbacks,
+    wire.pairs,
+    wire.island_sections,
+    wire.cross_fall_on_a_plane,
+    ground.enclosure,
+    ground.keep_off_not_mown,
+    route.station,
+    route.station_is_told,
+    route.front_is_clear,
+    route.options,
+    route.return_lines,
+    route.joints,
+    route.parking_test,
+    works.pegs,
+    works.materials,
+)
+CHEAP: tuple[Check, ...] = (
+    wire.conductor,
+    wire.setbacks,
+    wire.sections,
+    ground.enclosure,
+    route.return_lines,
+    route.front_is_clear,
+    works.pegs,
+)
+"""Those that find most, for runs over hundreds of plans."""
+CHEAP_LAYERS = (
+    "parcel", *FEATURES, "mowable", "station", "perimeter_wire", "wire_sections", "return_lines",
+    "pegs", "advisories", "keep_out",
+)  # fmt: skip
+
+
+def breaches(plan: PlanFile, given: Given) -> list[str]:
+    """Return every promise that the plan breaks, each beginning with the name of its check."""
+    case = case_of(plan, given)
+    missing = list(works.layers(case))
+    if missing:
+        return missing
+    checks = (*OF_EVERY_FILE, *(OF_A_LAID_WIRE if plan.laid else ()))
+    return [said for check in checks for said in check(case)]
+
+
+def cheap_breaches(path: Path, given: Given) -> list[str]:
+    """Return what the cheap checks find, reading only the layers that they need."""
+    case = case_of(read_plan(path, CHEAP_LAYERS), given)
+    if not case.plan.laid:
+        return [] if "stop" in set(case.plan["advisories"]["severity"]) else ["status: no wire"]
+    return [said for check in CHEAP for said in check(case)]
+
+
+def assert_plan_holds(path: Path, given: Given) -> None:
+    """Raise with everything that the plan breaks."""
+    found = breaches(read_plan(path), given)
+    assert not found, f"{path.parent.name}:\n  " + "\n  ".join(found)

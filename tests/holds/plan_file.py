@@ -1,0 +1,157 @@
+"""A written plan as frames, one a layer, and shortcuts to what most checks need."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+FEATURES = ("feature_areas", "feature_lines", "feature_points")
+
+# The contract's layers and columns, copied by hand from its page, so that a column lost in the code
+# is not lost here too. The layers of features are the tool's own addition.
+COLUMNS: Mapping[str, str] = MappingProxyType(
+    {
+        "parcel": "label area_m2",
+        "lawn": "area_m2",
+        **dict.fromkeys(FEATURES, "kind height_m setback_m source note"),
+        "slope_zones": "zone from_pct to_pct area_m2",
+        "keep_out": "kind setback_m area_m2",
+        "mowable": "part role area_m2",
+        "hand_trim": "against area_m2",
+        "passages": "width_m length_m verdict",
+        "station": "bearing_deg tilt_pct outlet_distance_m mean_return_m",
+        "station_area": "part",
+        "station_options": "rank score rejected_because",
+        "perimeter_wire": "length_m",
+        "wire_sections": "section against setback_m from_m to_m cross_fall_pct",
+        "return_lines": "line_no length_m steepest_pct mean_pct climb_m",
+        "wire_joints": "joint on chainage_m",
+        "pegs": "seq on chainage_m reason",
+        "setting_out": "mark what edge_offset_m from_a dist_a_m from_b dist_b_m angle_deg",
+        "parking_test": "line_no distance_m",
+        "advisories": "rule severity text measured limit",
+        "materials": "item quantity unit basis",
+        "labour": "task quantity unit hours basis",
+        "quote_lines": "line item quantity unit unit_price amount",
+        "schedule": "month growth_factor hours_per_week days_per_week start end",
+        "machine_fit": "machine_class fits reasons hours_per_day",
+        "run_info": "key value",
+    }
+)
+GEOMETRY: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "parcel": ("Polygon",),
+        "lawn": ("MultiPolygon",),
+        "slope_zones": ("MultiPolygon",),
+        "keep_out": ("MultiPolygon",),
+        "mowable": ("Polygon",),
+        "hand_trim": ("MultiPolygon",),
+        "passages": ("Polygon",),
+        "station": ("Point",),
+        "station_area": ("Polygon",),
+        "station_options": ("Point",),
+        "perimeter_wire": ("LineString",),
+        "wire_sections": ("LineString",),
+        "return_lines": ("LineString",),
+        "wire_joints": ("Point",),
+        "pegs": ("Point",),
+        "setting_out": ("Point",),
+        "parking_test": ("Point",),
+        "advisories": ("Point",),
+    }
+)
+
+
+@dataclass(frozen=True)
+class PlanFile:
+    """The layers of one `plan.gpkg`, as read."""
+
+    layers: Mapping[str, pd.DataFrame]
+    path: Path = field(default=Path())
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        return self.layers[name]
+
+    def put(self, name: str, frame: pd.DataFrame) -> PlanFile:
+        """Return the plan with one layer changed, for mutants."""
+        return replace(self, layers={**self.layers, name: frame})
+
+    def all_of(self, name: str) -> BaseGeometry:
+        """Return the union of a layer; an empty polygon for none."""
+        return union(self[name].geometry)
+
+    @property
+    def features(self) -> pd.DataFrame:
+        """Return the surveyed things of all three layers."""
+        return pd.concat(
+            [frame for name in FEATURES if len(frame := self[name])] or [self[FEATURES[0]]]
+        )
+
+    @property
+    def facts(self) -> dict[str, str]:
+        return dict(zip(self["run_info"]["key"], self["run_info"]["value"], strict=True))
+
+    @property
+    def wire(self) -> LineString:
+        return self["perimeter_wire"].geometry.iloc[0]
+
+    @property
+    def laid(self) -> bool:
+        return len(self["perimeter_wire"]) > 0
+
+    @property
+    def enclosed(self) -> Polygon:
+        """Return the ground inside the conductor, its two ends joined over the base."""
+        ring = Polygon(np.concatenate([self.wire.coords, self.wire.coords[:1]]))
+        return ring if ring.is_valid else ring.buffer(0)
+
+    @property
+    def station(self) -> Point:
+        return self["station"].geometry.iloc[0]
+
+    @property
+    def bearing(self) -> np.ndarray:
+        """Return the unit vector that the front faces."""
+        angle = np.radians(float(self["station"]["bearing_deg"].iloc[0]))
+        return np.array([np.sin(angle), np.cos(angle)])
+
+    def leads(self) -> pd.DataFrame:
+        sections = self["wire_sections"]
+        return sections[sections["section"].isin(["lead_out", "lead_back"])]
+
+
+def union(geometries: object) -> BaseGeometry:
+    found = [g for g in geometries if g is not None and not g.is_empty]  # type: ignore[attr-defined]
+    return shapely.union_all(np.array(found, dtype=object)) if found else Polygon()
+
+
+def read_plan(path: Path, only: tuple[str, ...] | None = None) -> PlanFile:
+    """Read every layer that is there (or those in ``only``) with pyogrio, not with our writer."""
+    there = [str(name) for name, _ in pyogrio.list_layers(path)]
+    wanted = [name for name in there if only is None or name in only]
+    with warnings.catch_warnings():
+        # layer_styles is registered as a table of attributes; nothing of ours may warn.
+        frames = {name: pyogrio.read_dataframe(path, layer=name) for name in wanted}
+    return PlanFile(MappingProxyType(frames), path)
+
+
+def points_each(geometry: BaseGeometry, spacing_m: float) -> np.ndarray:
+    """Return points along lines at most ``spacing_m`` apart, their vertices among them."""
+    dense = shapely.segmentize(geometry, spacing_m)
+    return shapely.points(shapely.get_coordinates(dense))
+
+
+def frame_like(frame: pd.DataFrame, rows: list[dict[str, object]]) -> pd.DataFrame:
+    """Return a frame with the columns of ``frame`` and other rows."""
+    return gpd.GeoDataFrame(rows, columns=list(frame.columns), crs=getattr(frame, "crs", None))
