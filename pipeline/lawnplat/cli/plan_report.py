@@ -17,7 +17,13 @@ from lawnplat.planned import Outcome, Status
 from lawnplat.survey.types import Finding
 
 _MOST_ROWS = 40
-"""A longer table scrolls away: then only what needs somebody's eye is printed."""
+"""A longer table scrolls away: then what needs somebody's eye comes first."""
+_WORST_FIRST = (
+    Status.BAD_INPUT,
+    Status.NOT_PLANNABLE,
+    Status.PLANNED_WITH_ADVISORIES,
+    Status.PLANNED,
+)
 _REASON_WIDTH = 90
 
 
@@ -63,7 +69,7 @@ def print_outcomes(outcomes: Sequence[Outcome], out: Path, *, as_json: bool) -> 
         return
     rows = list(outcomes)
     if len(rows) > _MOST_ROWS:
-        rows = [each for each in rows if each.status != Status.PLANNED][:_MOST_ROWS]
+        rows = sorted(rows, key=lambda each: _WORST_FIRST.index(each.status))[:_MOST_ROWS]
     if rows:
         echo_table(
             ("property", "status", "mowable m2", "wire m", "remarks"), [_row(each) for each in rows]

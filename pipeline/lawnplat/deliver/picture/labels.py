@@ -38,6 +38,15 @@ class _Box:
         )
 
 
+def _square(x: float, y: float, half: float) -> _Box:
+    return _Box(x - half, y - half, x + half, y + half)
+
+
+def _ring(radius: int) -> list[tuple[int, int]]:
+    """Return the eight ways from a place, that far."""
+    return [(radius * dx, radius * dy) for dx, dy in product((1, 0, -1), repeat=2) if dx or dy]
+
+
 @dataclass(frozen=True)
 class _Wish:
     """A name and the places that it may have, best first; ``on`` is what it must lie on."""
@@ -62,7 +71,20 @@ class Labels:
     def keep_free(self, x_m: float, y_m: float, half_mm: float) -> None:
         """Keep names off a sign on the map."""
         x, y = self.paper.xy(x_m, y_m)
-        self._taken.append(_Box(x - half_mm, y - half_mm, x + half_mm, y + half_mm))
+        self._taken.append(_square(x, y, half_mm))
+
+    def free_spot(self, x_m: float, y_m: float, half_mm: float) -> tuple[float, float]:
+        """Return where on the page a sign covers no other: at its place, else near it.
+
+        The spot is kept free from then on.
+        """
+        x, y = self.paper.xy(x_m, y_m)
+        step = 2.2 * half_mm
+        ways = [(0, 0), *(w for r in (1, 2, 3) for w in _ring(r))]
+        boxes = (_square(x + step * dx, y + step * dy, half_mm) for dx, dy in ways)
+        box = next(filter(self._is_free, boxes), _square(x, y, half_mm))
+        self._taken.append(box)
+        return (box.left + box.right) / 2, (box.top + box.bottom) / 2
 
     def keep_off(self, wire: BaseGeometry) -> None:
         """Keep names off a wire where there is another place."""
@@ -108,12 +130,15 @@ class Labels:
     def _place_for(self, wish: _Wish) -> _Box | None:
         """Return the first place that is free, and off the wires if there is one such."""
         boxes = list(self._boxes(wish))
-        free = [box for box in boxes if not any(box.meets(other) for other in self._taken)]
+        free = [box for box in boxes if self._is_free(box)]
         if wish.on is not None:
             free = [box for box in free if self._share(box, wish.on) >= wish.share]
         off_wires = (box for box in free if wish.close or not self._on_a_wire(box))
         last = free[0] if free else boxes[0] if wish.must else None
         return next(off_wires, last)
+
+    def _is_free(self, box: _Box) -> bool:
+        return not any(box.meets(other) for other in self._taken)
 
     def _boxes(self, wish: _Wish) -> Iterator[_Box]:
         width = text_width(wish.words, _SIZE_MM)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from shapely import LineString, Point
 
+from lawnplat.deliver.looks import BLACK
 from lawnplat.deliver.picture import inks
 from lawnplat.deliver.picture.canvas import Canvas
 from lawnplat.deliver.picture.labels import Labels
@@ -16,6 +17,7 @@ from lawnplat.works.types import Works
 
 _ARROW_EVERY_MM = 45.0
 _ARROW_STEP_MM = 0.8
+_PEGS_APART_MM = 1.2
 _FACING_MM = 3.4
 
 
@@ -34,7 +36,7 @@ def draw_wires(
     canvas.group("perimeter_wire", clip)
     labels.keep_off(layout.perimeter.line)
     canvas.path(paper.path(layout.perimeter.line), inks.WIRE)
-    if works is not None:
+    if works is not None and _can_tell_apart(canvas, layout, works):
         canvas.group("pegs", clip)
         for peg in works.pegs:
             canvas.point(*paper.xy(peg.point.x, peg.point.y), inks.PEG)
@@ -42,6 +44,13 @@ def draw_wires(
     _draw_arrows(canvas, layout.perimeter.line)
     _draw_marks(canvas, layout)
     _draw_facing(canvas, station, labels)
+
+
+def _can_tell_apart(canvas: Canvas, layout: Layout, works: Works) -> bool:
+    """Return whether pegs are far enough apart on the page to be seen one by one."""
+    wires = [layout.perimeter.line, *(each.line for each in layout.return_lines)]
+    length = canvas.paper.mm(sum(wire.length for wire in wires))
+    return length >= _PEGS_APART_MM * len(works.pegs)
 
 
 def _draw_arrows(canvas: Canvas, line: LineString) -> None:
@@ -87,10 +96,14 @@ def draw_advisories(
     for number, finding in numbered:
         if finding.place is None or finding.place.is_empty:
             continue
-        x, y = canvas.paper.xy(finding.place.x, finding.place.y)
+        place = canvas.paper.xy(finding.place.x, finding.place.y)
+        x, y = labels.free_spot(finding.place.x, finding.place.y, inks.ADVISORY.size / 2)
+        if math.dist(place, (x, y)) > inks.ADVISORY.size / 2:
+            canvas.outline(
+                f"M{place[0]:.2f} {place[1]:.2f}L{x:.2f} {y:.2f}", stroke=BLACK, stroke_width="0.25"
+            )
         canvas.point(x, y, inks.ADVISORY)
         canvas.text(
             x, y + 0.9, str(number), 2.4 if number < 10 else 1.9,  # noqa: PLR2004 - two digits
             text_anchor="middle", font_weight="bold",
         )  # fmt: skip
-        labels.keep_free(finding.place.x, finding.place.y, inks.ADVISORY.size / 2)
