@@ -166,6 +166,21 @@ def test_a_square_garden_anywhere(tmp_path, code, lon, lat):
     assert site.parcel.exterior.length / 4 == pytest.approx(40.0, rel=PROMISED / 2)
 
 
+def test_a_garden_cut_at_the_antimeridian_is_one_again(tmp_path):
+    """RFC 7946, 3.1.9, has features cut in two there."""
+    west = Polygon([(179.9998, -16.5), (180, -16.5), (180, -16.4998), (179.9998, -16.4998)])
+    east = Polygon([(-180, -16.5), (-179.9998, -16.5), (-179.9998, -16.4998), (-180, -16.4998)])
+    path = tmp_path / "plots.geojson"
+    schema = {"geometry": "MultiPolygon", "properties": {"property_id": "str"}}
+    with fiona.open(path, "w", driver="GeoJSON", crs="EPSG:4326", schema=schema) as sink:
+        shape = shapely.geometry.mapping(shapely.MultiPolygon([west, east]))
+        sink.write({"geometry": shape, "properties": {"property_id": "a"}})
+    (site,) = read_survey([str(path)], rules=RULES).sites
+    assert site.parcel.geom_type == "Polygon"
+    truth = 2 * geodesic_m2(west, "EPSG:4326")
+    assert site.parcel.area == pytest.approx(truth, rel=PROMISED)
+
+
 @pytest.mark.parametrize("code", ["EPSG:32633", "EPSG:3857", "EPSG:4326"])
 def test_gdal_writes_the_crs_that_was_chosen(tmp_path, code):
     """The chosen CRS goes through a GeoPackage and comes back the same, by GDAL's own hand."""

@@ -77,7 +77,8 @@ def rules(findings):
 
 
 def test_ids_of_every_type_become_text(survey):
-    for value, expected in ((12, "12"), (12.0, "12"), (" 7 b ", "7 b"), ("0012", "0012")):
+    for value, expected in ((12, "12"), (12.0, "12"), (" 7 b ", "7 b"), ("0012", "0012"),
+                            ("a\n\x1b[31mb", "a [31mb"), ("../b", "../b")):  # fmt: skip
         assert ids(survey([(square(0, 0), {"property_id": value})])) == [expected]
 
 

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
 import random
+import shutil
+import subprocess
 
 import fiona
+import pyproj
 import pytest
+import rasterio
 import shapely
 from shapely import Point, box
 
@@ -238,6 +243,79 @@ def test_stated_crs_holds_against_a_named_one_and_that_is_said(tmp_path):
     found = read(path, crs="EPSG:25833")
     assert found.sites[0].crs == "EPSG:25832"
     assert [finding.rule for finding in found.findings] == ["crs_not_used"]
+
+
+def test_layers_in_different_crss_meet(tmp_path):
+    plots = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    expected = Point(E + 7, N + 5)
+    to_degrees = pyproj.Transformer.from_crs(25832, 4326, always_xy=True)
+    degrees = Point(to_degrees.transform(expected.x, expected.y))
+    trees = write(tmp_path / "trees.geojson", [(degrees, ("tree",))], columns=("kind",),
+                  crs="EPSG:4326", kind="Point")  # fmt: skip
+    (site,) = read(plots, f"features={trees}").sites
+    assert site.features[0].geometry.distance(expected) < 1e-6
+
+
+def test_properties_in_several_working_crss_each_get_their_own(tmp_path):
+    gardens = [(box(lon, lat, lon + 3e-4, lat + 3e-4), (name,))
+               for lon, lat, name in ((14.4, 50.1, "a"), (-80.0, 35.5, "b"))]  # fmt: skip
+    plots = write(tmp_path / "plots.geojson", gardens, crs="EPSG:4326")
+    trees = [(Point(lon + 1e-4, lat + 1e-4), (kind,))
+             for lon, lat, kind in ((14.4, 50.1, "tree"), (-80.0, 35.5, "rock"), (0, 0, "wall"))]
+    thing = write(tmp_path / "t.geojson", trees, crs="EPSG:4326", columns=("kind",), kind="Point")
+    found = read(plots, f"features={thing}")
+    assert [site.crs for site in found.sites] == ["EPSG:32633", "EPSG:32617"]
+    assert [[f.kind for f in site.features] for site in found.sites] == [["tree"], ["rock"]]
+    assert [(f.rule, f.count) for f in found.findings] == [("outside_parcels", 1)]
+    for site in found.sites:
+        assert site.features[0].geometry.within(site.parcel)
+
+
+def test_engineering_crs_is_refused_unless_a_real_one_is_named(tmp_path):
+    local = 'LOCAL_CS["site grid",UNIT["metre",1]]'
+    path = write(tmp_path / "parcels.gpkg", [(square(0, 0), ("a",))], crs=local)
+    assert "does not place points on the earth" in failure(path)
+    found = read(path, crs="EPSG:25832")
+    assert found.sites[0].crs == "EPSG:25832"
+    assert [finding.rule for finding in found.findings] == ["crs_taken_as_given"]
+
+
+def test_a_raster_is_no_survey(tmp_path):
+    path = tmp_path / "elevation.tif"
+    with rasterio.open(path, "w", driver="GTiff", width=2, height=2, count=1, dtype="float32",
+                       crs="EPSG:25832", transform=rasterio.Affine(1, 0, E, 0, -1, N)):  # fmt: skip
+        pass
+    assert "cannot be read as vector data" in failure(path)
+
+
+CURVES = {
+    # A circle of radius 10 about (10, 10) and the same as one member of a multisurface.
+    "curve polygon": "CURVEPOLYGON(CIRCULARSTRING({w} {n},{x} {t},{e} {n},{x} {s},{w} {n}))",
+    "multisurface": (
+        "MULTISURFACE(CURVEPOLYGON(CIRCULARSTRING({w} {n},{x} {t},{e} {n},{x} {s},{w} {n})))"
+    ),
+    "compound": (
+        "CURVEPOLYGON(COMPOUNDCURVE(CIRCULARSTRING({w} {n},{x} {t},{e} {n}),"
+        "CIRCULARSTRING({e} {n},{x} {s},{w} {n})))"
+    ),
+}
+
+
+@pytest.mark.skipif(shutil.which("ogr2ogr") is None, reason="gdal-bin writes the curves")
+@pytest.mark.parametrize("curve", CURVES)
+def test_curves_become_chords(tmp_path, curve):
+    text = CURVES[curve].format(w=E, e=E + 20, x=E + 10, n=N + 10, s=N, t=N + 20)
+    (tmp_path / "parcels.csv").write_text(f'property_id,wkt\na,"{text}"\n')
+    path = tmp_path / "parcels.gpkg"
+    subprocess.run(
+        ["ogr2ogr", path, tmp_path / "parcels.csv", "-oo", "GEOM_POSSIBLE_NAMES=wkt",
+         "-a_srs", "EPSG:25832", "-nlt", "GEOMETRY"],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    (site,) = read(path).sites
+    # GDAL's chords of 4 degrees: a regular 90-gon has 0.081 % less area than its circle.
+    ninety = 90 / 2 * 10**2 * math.sin(2 * math.pi / 90)
+    assert site.parcel.area == pytest.approx(ninety, rel=1e-6)
 
 
 def bare_geojson(path, geometry):

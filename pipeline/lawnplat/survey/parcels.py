@@ -54,17 +54,25 @@ class _Drawn:
 
 
 def as_id(value: Any) -> str:
-    """Return an id as text, whatever the column's type: 12 and 12.0 are ``12``; none is empty."""
+    """Return an id as text of one line, whatever the column's type.
+
+    12 and 12.0 are ``12``; none is empty.
+    """
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
-    return str(value).strip()
+    return as_text(value)
 
 
 def as_text(value: Any) -> str:
-    """Return text of one line; empty for none."""
-    return " ".join(str(value).split()) if value is not None else ""
+    """Return text of one line that can be printed anywhere; empty for none."""
+    if value is None:
+        return ""
+    text = str(value)
+    if not text.isprintable():
+        text = "".join(letter if letter.isprintable() else " " for letter in text)
+    return " ".join(text.split())
 
 
 def parcels_of(

@@ -177,19 +177,30 @@ def _crs_text(found: Found, rows: Sequence[Row], given: str | None, notes: Notes
         if given is None:
             raise SurveyError(where, "states no CRS", "name it with --crs, as in --crs EPSG:25832")
         return given
+    try:
+        crs = read_crs(stated, where)
+    except SurveyError:
+        if given is None:
+            raise
+        _note_taken(f"the file states '{name_of(pyproj.CRS(stated))}'", found, given, notes)
+        return given
     # A GeoJSON without a CRS of its own counts as degrees, whatever its numbers are.
-    if read_crs(stated, where).is_geographic and _mostly_off(rows):
+    if crs.is_geographic and _mostly_off(rows):
         if given is None:
             x, y = shapely.get_coordinates(next(r.geometry for r in rows if r.geometry))[0]
             what = f"coordinates such as {x:.1f}, {y:.1f} are not degrees, as its CRS says"
             raise SurveyError(where, what, "name the CRS with --crs, as in --crs EPSG:25832")
-        text = f"coordinates are not degrees, as the file says; taken as {given}"
-        notes.add(Remark("crs_taken_as_given", "warn", text), RowPlace(str(found.ref), 1))
+        _note_taken("coordinates are not degrees, as the file says", found, given, notes)
         return given
-    if given is not None and read_crs(given, "--crs") != read_crs(stated, where):
-        text = f"--crs {given} was not used: the layer states {name_of(read_crs(stated, where))}"
-        notes.add(Remark("crs_not_used", "note", text), RowPlace(str(found.ref), 1))
+    if given is not None and read_crs(given, "--crs") != crs:
+        text = f"{found.ref}: --crs {given} was not used: the layer states {name_of(crs)}"
+        notes.add(Remark("crs_not_used", "note", text))
     return stated
+
+
+def _note_taken(why: str, found: Found, given: str, notes: Notes) -> None:
+    text = f"{found.ref}: {why}; taken as {given}"
+    notes.add(Remark("crs_taken_as_given", "warn", text))
 
 
 def _is_off(row: Row) -> bool:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import fiona
+import numpy as np
 import shapely
 from fiona._err import CPLE_BaseError
 from fiona.errors import FionaError
@@ -149,16 +150,31 @@ def _plain_json(path: Path) -> Iterator[RawRow]:
 
 
 def _shape(found: Any) -> tuple[BaseGeometry | None, str]:
+    """Return a geometry of fiona's, or of plain GeoJSON, as shapely's."""
     if found is None:
         return None, "no geometry"
+    kind = found["type"]
     try:
-        geometry: BaseGeometry = shapely.geometry.shape(found)
-    except (ShapelyError, ValueError, TypeError, AttributeError, IndexError) as error:
-        kind = found["type"] if isinstance(found, dict) else found.type
+        geometry = _built(kind, found)
+    except (ShapelyError, ValueError, TypeError, KeyError, AttributeError, IndexError) as error:
         return None, f"a {kind} that cannot be built ({str(error).rstrip('.')})"
-    if geometry.is_empty:
-        return None, "no geometry"
-    return geometry, ""
+    return (None, "no geometry") if geometry.is_empty else (geometry, "")
+
+
+def _built(kind: str, found: Any) -> BaseGeometry:
+    # Polygons are nearly all that there is, and this way takes half of the time of `shape`.
+    if kind == "Polygon":
+        return _polygon(found["coordinates"])
+    if kind == "MultiPolygon":
+        return shapely.MultiPolygon([_polygon(part) for part in found["coordinates"]])
+    geometry: BaseGeometry = shapely.geometry.shape(found)
+    return geometry
+
+
+def _polygon(rings: Any) -> shapely.Polygon:
+    """Return a polygon of rings of coordinates; a ring that is open is closed."""
+    made = [np.array(ring, dtype=float) for ring in rings]
+    return shapely.Polygon(made[0], made[1:]) if made else shapely.Polygon()
 
 
 def _only_count_is_wrong(path: Path, driver: str) -> bool:
