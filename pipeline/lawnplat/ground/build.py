@@ -45,7 +45,7 @@ def build_ground(
     taken = _taken(site, lawn, terrain, rules)
     reach = opened(taken.left, machine.smallest_passage_m / 2)
     candidates = [part for part in polygons(reach) if part.area >= rules.ground.smallest_part_m2]
-    crossing_strips, findings = strips(candidates, site.features, machine, rules)
+    crossing_strips, findings = strips(candidates, site, machine, rules)
     pieces = _worth_wiring(joined(candidates, crossing_strips), rules)
     firm = union(feature.geometry for feature in taken.firm)
     parts, passages = parts_of(pieces, firm, machine, rules)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +12,10 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.geometry import grow, polygons, union
 from lawnplat.ground.setbacks import setback_of
 from lawnplat.settings.types import MachineClass, RuleBook, Treatment
-from lawnplat.survey.types import Feature, Finding
+from lawnplat.survey.types import Feature, Finding, Site
 
 CROSSING = "crossing"
+_GAP_M = 0.05
 
 
 @dataclass(frozen=True)
@@ -23,27 +23,24 @@ class Strip:
     """A crossing as it is wired: the strip from one piece of lawn to the other."""
 
     area: Polygon
-    joins: tuple[int, int]
+    joins: tuple[int, ...]
+    """Numbers of the pieces that it meets, two or more."""
 
 
 def strips(
-    pieces: list[Polygon],
-    features: Iterable[Feature],
-    machine: MachineClass,
-    rules: RuleBook,
+    pieces: list[Polygon], site: Site, machine: MachineClass, rules: RuleBook
 ) -> tuple[list[Strip], list[Finding]]:
     """Return the strips that join two of ``pieces``, and what was wrong with the others.
 
     A surveyed crossing is prolonged at both ends over the setback of what it crosses, until it
     reaches the mowable ground. It keeps the setbacks of everything else.
     """
-    features = tuple(features)
     found: list[Strip] = []
     findings: list[Finding] = []
-    for feature in features:
+    for feature in site.features:
         if feature.kind != CROSSING:
             continue
-        strip = _strip(feature, pieces, features, machine, rules)
+        strip = _strip(feature, pieces, site, machine, rules)
         if strip is None:
             findings.append(_useless(feature, machine))
         else:
@@ -68,19 +65,22 @@ def _useless(feature: Feature, machine: MachineClass) -> Finding:
 def _strip(
     feature: Feature,
     pieces: list[Polygon],
-    features: tuple[Feature, ...],
+    site: Site,
     machine: MachineClass,
     rules: RuleBook,
 ) -> Strip | None:
     reach_m = 2 * max(rule.setback_m for rule in rules.kinds.values()) + machine.smallest_passage_m
-    kept = _kept_clear(feature, features, rules)
+    kept = _kept_clear(feature, site.features, rules)
     best: Strip | None = None
     for body in _prolonged(feature.geometry, reach_m):
-        way = shapely.difference(body, union([kept, *pieces]))
-        for part in polygons(way):
-            joined = _joined(part, pieces, machine)
-            wanted = joined is not None and shapely.intersects(part, feature.geometry)
-            if joined is not None and wanted and (best is None or part.area < best.area.area):
+        inside = shapely.intersection(body, site.parcel)
+        way = shapely.difference(inside, union([kept, *pieces]))
+        for beside in polygons(way):
+            joined = _joined(beside, pieces, machine)
+            if joined is None or not shapely.intersects(beside, feature.geometry):
+                continue
+            part = _between(beside, pieces, joined)
+            if best is None or part.area < best.area.area:
                 best = Strip(part, joined)
     return best
 
@@ -112,10 +112,19 @@ def _prolonged(geometry: BaseGeometry, reach_m: float) -> list[Polygon]:
     return found
 
 
+def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> Polygon:
+    """Return the strip between the pieces it joins, less a gap beside those it only grazes."""
+    hull = shapely.convex_hull(union(pieces[number] for number in joined))
+    others = [piece for number, piece in enumerate(pieces) if number not in joined]
+    grazed = [grow(piece, _GAP_M) for piece in others if shapely.dwithin(piece, strip, _GAP_M)]
+    left = shapely.difference(shapely.intersection(strip, hull), union(grazed))
+    return max(polygons(left), key=lambda part: part.area)
+
+
 def _joined(
     strip: Polygon, pieces: list[Polygon], machine: MachineClass
-) -> tuple[int, int] | None:
-    """Return the two pieces that the strip meets with at least the machine's passage width."""
+) -> tuple[int, ...] | None:
+    """Return the pieces that the strip meets with at least the machine's passage width."""
     if grow(strip, -0.49 * machine.smallest_passage_m).is_empty:
         return None
     bodies = np.array(pieces, dtype=object)
@@ -124,6 +133,4 @@ def _joined(
     meets = np.flatnonzero(shared >= machine.smallest_passage_m)
     if len(meets) < 2:  # noqa: PLR2004 - a crossing joins two
         return None
-    longest = meets[np.argsort(-shared[meets], kind="stable")[:2]]
-    one, other = sorted(longest.tolist())
-    return one, other
+    return tuple(int(number) for number in meets)

@@ -39,8 +39,9 @@ def joined(lawns: list[Polygon], strips: list[Strip]) -> list[Piece]:
     """Join ``lawns`` that a strip connects; largest piece first."""
     group = list(range(len(lawns)))
     for strip in strips:
-        one, other = (group[index] for index in strip.joins)
-        group = [min(one, other) if number in (one, other) else number for number in group]
+        joined_groups = {group[index] for index in strip.joins}
+        first = min(joined_groups)
+        group = [first if number in joined_groups else number for number in group]
     pieces = []
     for number in sorted(set(group)):
         members = tuple(

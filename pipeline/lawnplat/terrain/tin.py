@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from lawnplat.survey.types import FloatArray
@@ -82,7 +81,7 @@ def surface_through(spot_heights: FloatArray, x: FloatArray, y: FloatArray) -> S
     triangles = _triangulate(places)
     if triangles is None:
         return _along_line(places, spots[:, 2], px, py)
-    heights = LinearNDInterpolator(triangles, spots[:, 2])(px, py)
+    heights = _within(triangles, spots[:, 2], px, py)
     inside = np.isfinite(heights)
     if not inside.all():
         heights[~inside] = _on_rim(triangles, spots[:, 2], px[~inside], py[~inside])
@@ -128,6 +127,34 @@ def _along_line(
     asked = px * direction[0] + py * direction[1]
     elevation_m = np.interp(asked, along[order], heights[order])
     return SpotSurface(elevation_m, np.zeros(elevation_m.shape, bool))
+
+
+def _within(triangles: Delaunay, heights: FloatArray, px: FloatArray, py: FloatArray) -> FloatArray:
+    """Return the heights on the triangles at (px, py); NaN beyond them.
+
+    Not scipy's own interpolator: it asks LAPACK once a triangle, and on a busy machine the threads
+    behind that wait for each other for seconds.
+    """
+    corners = triangles.points[triangles.simplices]
+    flat = _cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    simplices, corners = triangles.simplices[flat != 0], corners[flat != 0]
+    tree = shapely.STRtree(shapely.polygons(corners))
+    asked = np.stack([px.ravel(), py.ravel()], axis=1)
+    place, owner = tree.query(shapely.points(asked), predicate="intersects")
+    place, first = np.unique(place, return_index=True)
+    one, two, three = np.moveaxis(corners[owner[first]], 1, 0)
+    spot = asked[place]
+    whole = _cross(two - one, three - one)
+    share_two = _cross(spot - one, three - one) / whole
+    share_three = _cross(two - one, spot - one) / whole
+    base, second, third = heights[simplices[owner[first]]].T
+    found = np.full(len(asked), np.nan)
+    found[place] = base + share_two * (second - base) + share_three * (third - base)
+    return found.reshape(px.shape)
+
+
+def _cross(one: FloatArray, other: FloatArray) -> FloatArray:
+    return np.asarray(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0])
 
 
 def _on_rim(triangles: Delaunay, heights: FloatArray, px: FloatArray, py: FloatArray) -> FloatArray:

@@ -15,6 +15,7 @@ from lawnplat.wire.shortcut import LegCost, straightened
 _CELL_M = 0.25
 _MOST_CELLS = 60_000
 _NOTHING_BEFORE = -9999
+_SAME_M = 1e-6
 
 
 def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineString | None:
@@ -51,7 +52,9 @@ def _joined(one: LineString, other: LineString, way: FloatArray) -> FloatArray:
     """Lead the way from the nearest point of ring ``one`` to the nearest point of ``other``."""
     first = shapely.get_coordinates(shapely.shortest_line(one, shapely.points(way[0])))[:1]
     last = shapely.get_coordinates(shapely.shortest_line(other, shapely.points(way[-1])))[:1]
-    return np.concatenate([first, way, last])
+    whole = np.concatenate([first, way, last])
+    moved = np.hypot(*np.diff(whole, axis=0).T) > _SAME_M
+    return np.asarray(whole[np.concatenate([[True], moved])])
 
 
 def _length_only(free: BaseGeometry) -> LegCost:

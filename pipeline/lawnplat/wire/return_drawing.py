@@ -12,12 +12,13 @@ from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.wire.corridor import Corridor, way_ground
 from lawnplat.wire.return_search import grid_cell_m, line_weights
-from lawnplat.wire.rounding import rounded
+from lawnplat.wire.rounding import Admits, rounded
 from lawnplat.wire.route_grid import lay_grid
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.shortcut import LegCost, straightened
 
 _TURNING_STEP_M = 0.2
+_HAIR = 1e-3
 
 
 def straight_run_m(rules: RuleBook) -> float:
@@ -49,8 +50,23 @@ def drawn(
     corners = straightened(way, cost, corridor.ahead)
     whole = np.concatenate([corridor.station[None], corners])
     room = grow(union([ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
-    bends = rules.return_line.rounding_m
-    return LineString(rounded(whole, bends, room, rules.return_line.straight_run_m))
+    line = rules.return_line
+    admits = _admitting(room, cost)
+    return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
+
+
+def _admitting(room: BaseGeometry, cost: LegCost) -> Admits:
+    """Admit arcs that stay in ``room`` and are no steeper than the limit.
+
+    A switchback's arc would run straight up the bank: such a bend is left a corner.
+    """
+    shapely.prepare(room)
+
+    def admits(arc: FloatArray) -> bool:
+        steep = cost.steepest(arc[:-1], arc[1:]) > cost.limit * (1 + _HAIR)
+        return not steep.any() and bool(shapely.covers(room, LineString(arc)))
+
+    return admits
 
 
 def _turning_points(corridor: Corridor, rules: RuleBook) -> FloatArray:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
-import shapely
-from shapely import LineString
-from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray
+
+Admits = Callable[[FloatArray], bool]
+"""Whether a line through points of shape (n, 2) may be laid."""
 
 _ARC_STEP_DEG = 8.0
 _SHRINK = 0.7
@@ -16,17 +18,17 @@ _STRAIGHT_DEG = 1.0
 
 
 def rounded(
-    corners: FloatArray, radius_m: float, free: BaseGeometry, keep_first_m: float = 0.0
+    corners: FloatArray, radius_m: float, admits: Admits, keep_first_m: float = 0.0
 ) -> FloatArray:
-    """Return the line through ``corners`` with every bend drawn as an arc that stays in ``free``.
+    """Return the line through ``corners`` with every bend drawn as an arc that ``admits`` allows.
 
     Parameters
     ----------
     corners : array of shape (n, 2)
     radius_m : float
-        Radius wanted; made smaller until the arc fits its legs and ``free``.
-    free : geometry
-        Ground that the arcs may not leave.
+        Radius wanted; made smaller until the arc fits its legs and is admitted.
+    admits : callable
+        Told the points of an arc; a bend of which no arc is admitted stays a corner.
     keep_first_m : float
         Length of the first leg that stays straight.
     """
@@ -40,12 +42,12 @@ def rounded(
     out = [corners[:1]]
     for place in range(1, len(corners) - 1):
         room = float(min(room_before[place - 1], room_after[place]))
-        out.append(_bend(corners[place - 1 : place + 2], radius_m, room, free))
+        out.append(_bend(corners[place - 1 : place + 2], radius_m, room, admits))
     out.append(corners[-1:])
     return np.concatenate(out)
 
 
-def _bend(three: FloatArray, radius_m: float, room_m: float, free: BaseGeometry) -> FloatArray:
+def _bend(three: FloatArray, radius_m: float, room_m: float, admits: Admits) -> FloatArray:
     before, corner, after = three
     into = (corner - before) / np.hypot(*(corner - before))
     out = (after - corner) / np.hypot(*(after - corner))
@@ -56,7 +58,7 @@ def _bend(three: FloatArray, radius_m: float, room_m: float, free: BaseGeometry)
     radius = min(radius_m, 0.98 * room_m / reach)
     while radius >= _SMALLEST_RADIUS_M:
         arc = _arc(corner, into, turn, radius, reach * radius)
-        if shapely.covers(free, LineString(arc)):
+        if admits(arc):
             return arc
         radius *= _SHRINK
     return three[1:2]

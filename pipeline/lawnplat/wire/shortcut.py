@@ -59,8 +59,23 @@ class LegCost:
         share = turn_deg / self.largest_bend_deg
         return self.per_bend * share + _SHARP_BEND_M * np.maximum(share - 1.0, 0.0)
 
+    def steepest(self, start: FloatArray, end: FloatArray) -> FloatArray:
+        """Return the steepest gradient (m/m) along each straight leg. Shape (n,)."""
+        return np.asarray(self._sampled(start, end)[2].max(axis=1))
+
     def legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the cost of each straight leg, ``free`` not looked at. Shape (n,)."""
+        x, y, along = self._sampled(start, end)
+        weight = 1.0 + self.per_closeness * self.closeness(x, y)
+        if np.isfinite(self.limit):
+            weight = weight + self.per_gradient * (along / self.limit) ** 2
+            weight = weight + _OVER_LIMIT * np.maximum(along / self.limit - 1.0, 0.0)
+        return np.asarray(np.hypot(*(end - start).T) * _mean_along(weight))
+
+    def _sampled(
+        self, start: FloatArray, end: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return x, y and gradient along the leg at places on each leg. Shape (n, places)."""
         run = end - start
         length = np.hypot(run[:, 0], run[:, 1])
         checks = int(np.clip(np.ceil(length.max(initial=0.0) / _CHECK_M), 2, _MOST_CHECKS)) + 1
@@ -69,12 +84,7 @@ class LegCost:
         y = start[:, 1:] + run[:, 1:] * share
         unit = run / np.maximum(length, 1e-9)[:, None]
         east, north = self.gradient(x, y)
-        along = np.abs(east * unit[:, :1] + north * unit[:, 1:])
-        weight = 1.0 + self.per_closeness * self.closeness(x, y)
-        if np.isfinite(self.limit):
-            weight = weight + self.per_gradient * (along / self.limit) ** 2
-            weight = weight + _OVER_LIMIT * np.maximum(along / self.limit - 1.0, 0.0)
-        return np.asarray(length * _mean_along(weight))
+        return x, y, np.abs(east * unit[:, :1] + north * unit[:, 1:])
 
 
 def _mean_along(values: FloatArray) -> FloatArray:

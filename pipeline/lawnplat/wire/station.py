@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
 from lawnplat.geometry import bearing_deg, union
@@ -33,7 +34,10 @@ class Siting:
 
 
 def site_station(scene: Scene) -> Siting:
-    """Choose the place for the station on the largest piece of ground that has room for one.
+    """Choose the place for the station.
+
+    The largest piece of ground with a level place in reach of an outlet takes it; where none has
+    one, the largest piece with room for a station.
 
     Raises
     ------
@@ -45,10 +49,11 @@ def site_station(scene: Scene) -> Siting:
         raise _nothing_to_mow(scene)
     features = scene.site.features
     houses = union(feature.geometry for feature in features if feature.kind == BUILDING)
-    for piece in pieces:
-        places = places_on(scene, piece, houses)
-        if places.stands().any():
-            return _chosen(scene, piece, places)
+    candidates = [_candidate(scene, piece, houses) for piece in pieces]
+    with_room = [candidate for candidate in candidates if candidate is not None]
+    if with_room:
+        powered = (candidate for candidate in with_room if candidate.suits)
+        return _chosen(scene, next(powered, with_room[0]))
     rules = scene.rules.station
     raise NotPlannable(
         scene.site.property_id,
@@ -68,9 +73,31 @@ def _nothing_to_mow(scene: Scene) -> NotPlannable:
     )
 
 
-def _chosen(scene: Scene, piece: Polygon, places: Places) -> Siting:
+@dataclass(frozen=True)
+class _Candidate:
+    """A piece with room for a station; ``suits`` tells whether a place is level and powered."""
+
+    piece: Polygon
+    network: DrivingNetwork
+    places: Places
+    measures: Measures
+    suits: bool
+
+
+def _candidate(scene: Scene, piece: Polygon, houses: BaseGeometry) -> _Candidate | None:
+    places = places_on(scene, piece, houses)
+    if not places.stands().any():
+        return None
     network = driving_network(scene, piece)
     measures = measured(scene, places, network)
+    rules = scene.rules.station
+    level = measures.tilt_pct <= rules.largest_tilt_pct
+    suits = places.stands() & level & (measures.outlet_m <= rules.cable_reach_m)
+    return _Candidate(piece, network, places, measures, bool(suits.any()))
+
+
+def _chosen(scene: Scene, candidate: _Candidate) -> Siting:
+    places, measures = candidate.places, candidate.measures
     score = scores(measures, scene.rules)
     wanted = _wanted(scene, places, measures)
     order = np.flatnonzero(wanted)[np.argsort(score[wanted], kind="stable")]
@@ -85,7 +112,7 @@ def _chosen(scene: Scene, piece: Polygon, places: Places) -> Siting:
         front=places.front[best],
         options=options_of(places, measures, score, order, scene.rules),
     )
-    return Siting(station, piece, network, advice_on(scene, station))
+    return Siting(station, candidate.piece, candidate.network, advice_on(scene, station))
 
 
 def _wanted(scene: Scene, places: Places, measures: Measures) -> NDArray[np.bool_]:
