@@ -125,23 +125,24 @@ def _grow_forest(
     growth: _Growth, rims: list[Rim], ground: LeadGround, barred: BaseGeometry
 ) -> None:
     """Join trees by the shortest leads that ``barred`` leaves, until none is left to join."""
-    queue: list[tuple[float, int, int, LineString | None]] = []
+    queue: list[tuple[float, int, int, LineString | None, int]] = []
     for one in range(len(rims)):
         for other in range(one + 1, len(rims)):
             if growth.tree[one] != growth.tree[other] and _may_join(rims[one], rims[other]):
                 bound = float(shapely.distance(rims[one].ring, rims[other].ring))
-                queue.append((bound, one, other, None))
+                queue.append((bound, one, other, None, 0))
     heapq.heapify(queue)
     while queue and len(set(growth.tree)) > 1:
-        _, one, other, line = heapq.heappop(queue)
+        _, one, other, line, known = heapq.heappop(queue)
         if growth.tree[one] == growth.tree[other]:
             continue
-        if line is not None and _clear_of(line, growth.leads, ground):
+        # A line was found clear of the leads known then: only those since can bar it.
+        if line is not None and _clear_of(line, growth.leads[known:], ground):
             growth.join(one, other, Lead(line, rims[one].piece != rims[other].piece))
             continue
         found = _lead(rims[one], rims[other], ground, barred, growth.leads)
         if found is not None:
-            heapq.heappush(queue, (found.length, one, other, found))
+            heapq.heappush(queue, (found.length, one, other, found, len(growth.leads)))
 
 
 def _serves(lead: Lead, ground: LeadGround, cut_off: set[int]) -> bool:
