@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import combinations
 from xml.etree import ElementTree as ET
 
 import pytest
-from shapely import LineString, Point, Polygon, affinity, box
+from shapely import LineString, MultiPolygon, Point, Polygon, affinity, box
 
 from lawnplat.deliver.picture import draw
 from lawnplat.deliver.picture.canvas import clean, text_width, wrapped
@@ -191,3 +192,44 @@ def test_texts_are_wrapped_within_their_width() -> None:
 
 def test_control_characters_are_replaced() -> None:
     assert clean("a\x00b\tc\x1bd") == "a\ufffdb c\ufffdd"
+
+
+def test_lawn_that_is_all_covered_is_not_in_the_key(garden_plan: Plan) -> None:
+    lawn = garden_plan.ground.parts[0].area
+    covered = replace(garden_plan.ground, lawn=MultiPolygon([lawn]), hand_trim=())
+    assert "lawn outside the wire" in words(page(garden_plan))
+    assert "lawn outside the wire" not in words(page(replace(garden_plan, ground=covered)))
+
+
+def test_a_sliver_of_slope_is_not_in_the_key(garden_plan: Plan) -> None:
+    sliver = MultiPolygon([box(5e5 + 10, 5.4e6 + 10, 5e5 + 10.01, 5.4e6 + 10.5)])
+    zones = tuple(replace(each, area=sliver) for each in garden_plan.ground.zones)
+    plan = replace(garden_plan, ground=replace(garden_plan.ground, zones=zones, keep_outs=()))
+    assert not {"slope: workable", "slope: too steep"} & set(words(page(plan)))
+
+
+def test_advisories_at_one_place_stand_beside_one_another(garden_plan: Plan) -> None:
+    place = garden_plan.layout.station.point
+    many = tuple(Finding("r", "warn", f"{i}", place=place) for i in range(5))
+    marks = group(page(replace(garden_plan, findings=many)), "advisories").iter(f"{SVG}text")
+    spots = [(float(each.get("x")), float(each.get("y"))) for each in marks]
+    assert len(spots) == 5
+    # A mark is 5 mm wide.
+    assert all(max(abs(a - c), abs(b - d)) >= 5.0 for (a, b), (c, d) in combinations(spots, 2))
+
+
+def test_pegs_are_left_out_where_they_would_run_together(garden_plan: Plan) -> None:
+    far = replace(garden_plan.site, parcel=box(5e5, 5.4e6, 5e5 + 400, 5.4e6 + 300))
+    assert "peg" not in words(page(replace(garden_plan, site=far)))
+
+
+def test_names_cover_neither_one_another_nor_a_sign(garden_plan: Plan) -> None:
+    labels = group(page(garden_plan), "names").findall(f"{SVG}text")[1::2]  # each has its halo
+    boxes = [
+        box(x - w / 2, y - 2.0, x + w / 2, y + 0.4)
+        for x, y, w in (
+            (float(t.get("x")), float(t.get("y")), text_width(t.text, 2.6)) for t in labels
+        )
+    ]
+    assert {"station", "outlet", "building"} <= {each.text for each in labels}
+    assert not [pair for pair in combinations(boxes, 2) if pair[0].intersects(pair[1])]
