@@ -36,9 +36,7 @@ def raw(geometry):
     if geometry is None or isinstance(geometry, str):
         return geometry or "null"
     three = geometry.has_z
-    moved = shapely.transform(
-        geometry, lambda c: c + ((E, N, 0)[: c.shape[1]]), include_z=three
-    )
+    moved = shapely.transform(geometry, lambda c: c + ((E, N, 0)[: c.shape[1]]), include_z=three)
     return shapely.to_geojson(moved)
 
 
@@ -371,10 +369,22 @@ def test_measures_written_as_text_are_read(survey):
     assert found.findings == ()
 
 
-def test_setback_in_millimetres_is_caught(survey):
-    found = survey(features=[(Point(5, 5), {"kind": "tree", "setback_m": 350})])
+@pytest.mark.parametrize("name", ["setback_m", "radius_m", "width_m"])
+def test_millimetres_given_for_metres_are_caught(survey, name):
+    found = survey(features=[(Point(5, 5), {"kind": "tree", name: 350})])
     assert one_feature(found).setback_m is None
+    assert one_feature(found).geometry.equals(here(Point(5, 5)))
     assert "at most 20" in found.findings[0].text
+
+
+def test_columns_that_hold_lists_and_tables_do_no_harm(survey):
+    found = survey(
+        features=[(Point(5, 5), {"kind": {"a": 1}, "radius_m": [1], "note": {"b": 2}}),
+                  (Point(6, 5), {"kind": "tree", "radius_m": "0.5"})],
+        spot_heights=[(Point(2, 2), {"elevation_m": [3]}), (Point(2, 2), {"elevation_m": "3"})],
+    )  # fmt: skip
+    assert [f.rule for f in found.findings] == ["unknown_kind", "bad_value", "bad_spot_height"]
+    assert found.sites[0].spot_heights.shape == (1, 3)
 
 
 def test_line_with_a_width_and_point_with_a_radius_become_areas(survey):

@@ -66,9 +66,7 @@ def test_area_drawn_twice_counts_once():
 def test_ring_that_winds_round_itself_keeps_the_overlap():
     # A square of 10 with a flap folded back over it: the union is the square and the flap's rest.
     ring = [(0, 0), (10, 0), (10, 10), (4, 10), (4, -2), (6, -2), (6, 8), (0, 8)]
-    square_and_flap = shapely.union_all(
-        [box(0, 0, 10, 8), box(4, 8, 10, 10), box(4, -2, 6, 0)]
-    )
+    square_and_flap = shapely.union_all([box(0, 0, 10, 8), box(4, 8, 10, 10), box(4, -2, 6, 0)])
     area, remarks = repaired(Polygon(ring))
     assert area.area == pytest.approx(square_and_flap.area, abs=ROUNDING_M2)
     assert rules(remarks) == ["repaired_outline"]

@@ -251,7 +251,7 @@ def _height(row: Row, unit_m: float) -> float | None:
     if stated is not None and str(stated).strip():
         try:
             height = float(stated)
-        except ValueError:
+        except (TypeError, ValueError):
             return None
     elif row.geometry is not None and row.geometry.has_z:
         height = float(shapely.get_coordinates(row.geometry, include_z=True)[0, 2]) * unit_m

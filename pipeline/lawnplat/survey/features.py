@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.errors import SurveyError
 from lawnplat.geometry import QUARTER_SEGMENTS
 from lawnplat.settings.faults import suggest
-from lawnplat.settings.limits import limit_of
+from lawnplat.settings.limits import Limit
 from lawnplat.settings.types import GroundRules, RuleBook
 from lawnplat.survey.field_map import FieldMap
 from lawnplat.survey.findings import Notes, Remark, RowPlace
@@ -27,7 +28,15 @@ from lawnplat.survey.types import Feature
 UNKNOWN_AS = "no_mow"
 """What a feature of unknown kind is taken for: the machine stays off it, whatever it is."""
 
-_MEASURES = ("height_m", "radius_m", "width_m", "setback_m")
+_MEASURES: Mapping[str, Limit] = MappingProxyType(
+    {
+        "height_m": Limit(0.0, 200.0),
+        "radius_m": Limit(0.0, 20.0),
+        "width_m": Limit(0.0, 20.0),
+        "setback_m": Limit(0.0, 20.0),
+    }
+)
+"""Bounds wide enough for any garden, narrow enough that millimetres given for metres are caught."""
 
 
 @dataclass(frozen=True)
@@ -119,11 +128,11 @@ def _measure(name: str, raw: Any) -> tuple[float | None, Remark | None]:
         value = float(raw)
     except (TypeError, ValueError):
         value = math.nan
-    setback = name == "setback_m"
-    if math.isfinite(value) and value >= 0 and (not setback or limit_of(name).holds(value)):
+    limit = _MEASURES[name]
+    if math.isfinite(value) and limit.holds(value):
         return value, None
-    instead = "the rule book's holds" if setback else "not used"
-    expected = limit_of(name).words() if setback else "a length of at least 0"
+    instead = "the rule book's holds" if name == "setback_m" else "not used"
+    expected = limit.words()
     text = f"{name} '{as_text(raw)}' cannot be used (expected {expected}): {instead}"
     return None, Remark("bad_value", "warn", text)
 

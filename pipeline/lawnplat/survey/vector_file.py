@@ -127,9 +127,10 @@ def stream(path: Path, layer: str, columns: Sequence[str], says: Description) ->
         return
     number = 0
     wanted = list(columns) if says.driver in _READS_SOME_COLUMNS else None
-    with _failures(where, "is corrupt"), fiona.open(
-        path, layer=layer, include_fields=wanted
-    ) as source:
+    with (
+        _failures(where, "is corrupt"),
+        fiona.open(path, layer=layer, include_fields=wanted) as source,
+    ):
         for number, feature in enumerate(source, start=1):
             geometry, fault = _shape(feature.geometry)
             yield RawRow(number, geometry, fault, dict(feature.properties))
@@ -157,7 +158,8 @@ def _shape(found: Any) -> tuple[BaseGeometry | None, str]:
     try:
         geometry = _built(kind, found)
     except (ShapelyError, ValueError, TypeError, KeyError, AttributeError, IndexError) as error:
-        return None, f"a {kind} that cannot be built ({str(error).rstrip('.')})"
+        reason = " ".join(str(error).split()).rstrip(".")
+        return None, f"a {kind} that cannot be built ({reason[:80]})"
     return (None, "no geometry") if geometry.is_empty else (geometry, "")
 
 
