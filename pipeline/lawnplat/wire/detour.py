@@ -16,17 +16,40 @@ _CELL_M = 0.25
 _MOST_CELLS = 60_000
 _NOTHING_BEFORE = -9999
 _SAME_M = 1e-6
+_ON_IT_M = 1e-3
 
 
 def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineString | None:
     """Return a short way through ``free`` from ring ``one`` to ring ``other``; None where none is.
 
-    Found on a grid of 16 neighbours, then straightened.
+    Found on a grid of 16 neighbours, then straightened; on a finer grid where a coarse one has no
+    way. The way never leaves ``free``, however thin what lies between.
     """
     if free.is_empty:
         return None
     cell_m = max(_CELL_M, float(np.sqrt(free.area / _MOST_CELLS)))
-    grid = lay_grid(free, cell_m)
+    for size_m in (cell_m, cell_m / 2):
+        rough = _rough_way(one, other, free, size_m)
+        if rough is not None:
+            within = grow(free, _ON_IT_M)
+            way = LineString(straightened(_joined(one, other, rough), _length_only(within)))
+            if shapely.covers(within, way):
+                return way
+    return None
+
+
+def _rough_way(
+    one: LineString, other: LineString, free: BaseGeometry, cell_m: float
+) -> FloatArray | None:
+    """Return the cell centres of the shortest way over the grid; None where there is none.
+
+    Every point of a move is within half a cell of a centre that it passes over, so that with
+    centres half a cell inside ``free`` no move crosses what is not free.
+    """
+    inner = grow(free, -0.5 * cell_m)
+    if inner.is_empty:
+        return None
+    grid = lay_grid(inner, cell_m)
     nodes = grid.free_nodes()
     places = shapely.points(grid.coordinates(nodes))
     starts = nodes[shapely.dwithin(one, places, 1.5 * cell_m)]
@@ -44,8 +67,7 @@ def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineStr
     chain = [int(best)]
     while before[chain[-1]] != _NOTHING_BEFORE:
         chain.append(int(before[chain[-1]]))
-    way = _joined(one, other, grid.coordinates(np.array(chain[::-1])))
-    return LineString(straightened(way, _length_only(grow(free, 0.5 * cell_m))))
+    return grid.coordinates(np.array(chain[::-1]))
 
 
 def _joined(one: LineString, other: LineString, way: FloatArray) -> FloatArray:
