@@ -118,7 +118,7 @@ def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> 
     others = [piece for number, piece in enumerate(pieces) if number not in joined]
     grazed = [grow(piece, _GAP_M) for piece in others if shapely.dwithin(piece, strip, _GAP_M)]
     left = shapely.difference(shapely.intersection(strip, hull), union(grazed))
-    return max(polygons(left), key=lambda part: part.area)
+    return max(polygons(left), key=lambda part: part.area, default=strip)
 
 
 def _joined(

@@ -136,6 +136,7 @@ class ReturnLineRules:
     score_gradient: float
     score_closeness: float
     score_bend: float
+    score_switchback: float
     parking_test_m: float
 
 

@@ -80,8 +80,8 @@ def _best_end(
             continue
         way = searched.ways.to(int(node))
         whole = np.concatenate([home, way, ends.joint[place : place + 1]])
-        points, _ = _evenly(whole, siting.network.cell_m)
-        near_m = siting.network.ways_to_line_m(points)
+        dense = shapely.segmentize(LineString(whole), siting.network.cell_m)
+        near_m = siting.network.ways_to_line_m(shapely.get_coordinates(dense))
         mean_m = float(near_m[np.isfinite(near_m)].mean())
         score = mean_m + scene.rules.return_line.score_length * LineString(whole).length
         if score < best_score - 1e-9:
@@ -89,51 +89,53 @@ def _best_end(
     return best, best_way
 
 
-def _evenly(way: FloatArray, spacing_m: float) -> tuple[FloatArray, FloatArray]:
-    """Return points at most ``spacing_m`` apart along a way, and the direction from each on."""
-    line = LineString(way)
-    count = max(int(np.ceil(line.length / spacing_m)), 1)
-    along_m = np.linspace(0, line.length, count + 1)
-    points = shapely.get_coordinates(shapely.line_interpolate_point(line, along_m))
+@dataclass(frozen=True)
+class _Profile:
+    """A line in short straight stretches: their middles, lengths, and gradients (m/m) along them."""
+
+    middle: FloatArray
+    length_m: FloatArray
+    along: FloatArray
+
+
+def _profile(line: LineString, terrain: Terrain) -> _Profile:
+    points = shapely.get_coordinates(shapely.segmentize(line, _STEP_M))
     run = np.diff(points, axis=0)
-    return points, run / np.maximum(np.hypot(run[:, 0], run[:, 1]), 1e-9)[:, None]
-
-
-def _gradients(line: LineString, terrain: Terrain) -> tuple[FloatArray, FloatArray]:
-    """Return places every quarter of a metre along a line and the gradient along it there."""
-    points, unit = _evenly(shapely.get_coordinates(line), _STEP_M)
+    length_m = np.maximum(np.hypot(run[:, 0], run[:, 1]), 1e-9)
     middle = (points[1:] + points[:-1]) / 2
     east, north = gradient_at(terrain, middle[:, 0], middle[:, 1])
-    return middle, np.abs(east * unit[:, 0] + north * unit[:, 1])
+    along = np.abs(east * run[:, 0] + north * run[:, 1]) / length_m
+    return _Profile(middle, length_m, along)
 
 
 def _measured(line: LineString, terrain: Terrain) -> ReturnLine:
-    _, along = _gradients(line, terrain)
+    profile = _profile(line, terrain)
     ends = shapely.get_coordinates(line)[[0, -1]]
     heights = height_at(terrain, ends[:, 0], ends[:, 1])
     return ReturnLine(
         number=1,
         line=line,
-        steepest_pct=float(100 * along.max()),
-        mean_pct=float(100 * along.mean()),
+        steepest_pct=float(100 * profile.along.max()),
+        mean_pct=float(100 * np.average(profile.along, weights=profile.length_m)),
         climb_m=float(heights[1] - heights[0]),
     )
 
 
 def _steep(scene: Scene, line: LineString) -> Finding:
     """Say where the line is steepest, over the machine's limit."""
-    places, along = _gradients(line, scene.terrain)
-    worst = int(np.argmax(along))
+    profile = _profile(line, scene.terrain)
+    worst = int(np.argmax(profile.along))
+    steepest_pct = 100 * float(profile.along[worst])
     limit_pct = scene.machine.slope_return_pct
     return Finding(
         rule="return_line_gradient",
         severity="warn",
         text=(
             f"no way home keeps within {limit_pct:.0f} %: the least steep one has "
-            f"{100 * along[worst]:.1f} % here; try the line before it is buried"
+            f"{steepest_pct:.1f} % here; try the line before it is buried"
         ),
-        place=Point(places[worst]),
-        measured=round(float(100 * along[worst]), 1),
+        place=Point(profile.middle[worst]),
+        measured=round(steepest_pct, 1),
         limit=limit_pct,
     )
 

@@ -6,21 +6,22 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy import ndimage
 
-from lawnplat.geometry import grow
+from lawnplat.geometry import FloatArray, grow
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.corridor import Corridor, Ends
-from lawnplat.wire.route_grid import IntArray, Moves, RouteGrid, lay_grid, moves
+from lawnplat.wire.route_grid import IntArray, RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
-from lawnplat.wire.search import Ways, Weights, cheapest, least_limit
+from lawnplat.wire.search import Ways, Weights, cheapest_on_banks, least_limit
 
 _CELL_M = 0.25
 _MOST_CELLS = 40_000
 _FINEST_M = 0.1
 _FINER = 1.6
-_REACH_NEAR, _REACH_FAR = 4, 3
+_REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 4, 3, 8
 _MANY_CELLS = 20_000
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
@@ -53,9 +54,8 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
         nodes = grid.nearest(ends.inner, 2 * cell_m)
         finest = cell_m <= _FINEST_M
         if start >= 0 and (nodes >= 0).any():
-            found = _moves(grid, scene.terrain)
-            if finest or _share_reached(grid, found, start, nodes) >= _MOST_ENDS_SHARE:
-                return _under_limit(scene, grid, found, start, nodes)
+            if finest or _share_reached(grid, start, nodes) >= _MOST_ENDS_SHARE:
+                return _under_limit(scene, grid, start, nodes)
         elif finest:
             return None
         cell_m /= _FINER
@@ -67,18 +67,27 @@ def grid_cell_m(area_m2: float) -> float:
 
 
 def _under_limit(
-    scene: Scene, grid: RouteGrid, found: Moves, start: int, nodes: IntArray
+    scene: Scene, grid: RouteGrid, start: int, nodes: IntArray
 ) -> Searched | None:
+    """Search under the machine's limit; where nothing is reached, with longer moves, then steeper.
+
+    Longer moves come nearer to the contour, which a low limit on a steep bank asks for.
+    """
     limit = scene.machine.slope_return_pct / 100.0
     weights = line_weights(scene.rules)
-    ways = cheapest(grid, found, start, limit, weights)
+    gradient = _gradient_on(grid, scene.terrain)
     good = nodes[nodes >= 0]
-    if np.isfinite(ways.cost[good]).any():
-        return Searched(ways, nodes, over=False)
+    many = grid.free.sum() > _MANY_CELLS
+    for reach in (_REACH_FAR if many else _REACH_NEAR, _REACH_CONTOUR):
+        found = moves(grid, reach, gradient)
+        ways = cheapest_on_banks(grid, found, gradient, start, limit=limit, weights=weights)
+        if np.isfinite(ways.cost[good]).any():
+            return Searched(ways, nodes, over=False)
     least = least_limit(found, grid.free.size, start, good)
     if not np.isfinite(least):
         return None
-    return Searched(cheapest(grid, found, start, least, weights), nodes, over=True)
+    ways = cheapest_on_banks(grid, found, gradient, start, limit=least, weights=weights)
+    return Searched(ways, nodes, over=True)
 
 
 def _grid_over(corridor: Corridor, cell_m: float, rules: RuleBook) -> RouteGrid:
@@ -87,26 +96,27 @@ def _grid_over(corridor: Corridor, cell_m: float, rules: RuleBook) -> RouteGrid:
     Points beyond the free ground are drawn back onto it before the way is straightened.
     """
     wider = min(0.5 * cell_m, 0.5 * rules.return_line.corridor_m)
-    return lay_grid(shapely.intersection(grow(corridor.free, wider), corridor.room), cell_m)
+    ground = shapely.intersection(grow(corridor.free, wider), corridor.room)
+    return lay_grid(ground, cell_m, anchor=corridor.start)
 
 
-def _moves(grid: RouteGrid, terrain: Terrain) -> Moves:
+def _gradient_on(grid: RouteGrid, terrain: Terrain) -> tuple[FloatArray, FloatArray]:
     rows, columns = grid.free.shape
     x = grid.west_m + np.arange(columns) * grid.cell_m
     y = grid.south_m + np.arange(rows) * grid.cell_m
-    reach = _REACH_NEAR if grid.free.sum() <= _MANY_CELLS else _REACH_FAR
-    return moves(grid, reach, gradient_at(terrain, *np.meshgrid(x, y)))
+    return gradient_at(terrain, *np.meshgrid(x, y))
 
 
-def _share_reached(grid: RouteGrid, found: Moves, start: int, nodes: IntArray) -> float:
+def _share_reached(grid: RouteGrid, start: int, nodes: IntArray) -> float:
     """Return the share of the ends that any way leads to, however steep."""
-    flat = Moves(found.start, found.end, found.length_m, np.zeros_like(found.steepest))
-    ways = cheapest(grid, flat, start, np.inf, Weights(0.0, 0.0, 1.0))
-    reached = np.isfinite(ways.cost[np.maximum(nodes, 0)]) & (nodes >= 0)
-    return float(reached.mean())
+    label, _ = ndimage.label(grid.free, structure=np.ones((3, 3)))
+    cells = label.ravel()
+    return float(((cells[np.maximum(nodes, 0)] == cells[start]) & (nodes >= 0)).mean())
 
 
 def line_weights(rules: RuleBook) -> Weights:
     """Return what steepness and closeness to a wire cost a return line."""
     line = rules.return_line
-    return Weights(line.score_gradient, line.score_closeness, line.comfortable_m)
+    return Weights(
+        line.score_gradient, line.score_closeness, line.comfortable_m, line.score_switchback
+    )

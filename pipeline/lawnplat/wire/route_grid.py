@@ -87,12 +87,20 @@ class Moves:
     steepest: FloatArray
 
 
-def lay_grid(ground: BaseGeometry, cell_m: float) -> RouteGrid:
-    """Return the grid of cells of ``cell_m`` whose centres lie in ``ground``."""
+def lay_grid(
+    ground: BaseGeometry, cell_m: float, anchor: FloatArray | None = None
+) -> RouteGrid:
+    """Return the grid of cells of ``cell_m`` whose centres lie in ``ground``.
+
+    With an ``anchor``, shape (2,), a cell is centred on it.
+    """
     west, south, east, north = shapely.bounds(ground)
-    columns = int(np.ceil((east - west) / cell_m)) + 3
-    rows = int(np.ceil((north - south) / cell_m)) + 3
+    columns = int(np.ceil((east - west) / cell_m)) + 4
+    rows = int(np.ceil((north - south) / cell_m)) + 4
     west_m, south_m = float(west) - cell_m, float(south) - cell_m
+    if anchor is not None:
+        west_m -= (west_m - float(anchor[0])) % cell_m
+        south_m -= (south_m - float(anchor[1])) % cell_m
     x = west_m + np.arange(columns) * cell_m
     y = south_m + np.arange(rows) * cell_m
     shapely.prepare(ground)

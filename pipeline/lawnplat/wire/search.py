@@ -12,6 +12,9 @@ from lawnplat.geometry import FloatArray
 from lawnplat.wire.route_grid import Moves, RouteGrid, graph
 
 _NOTHING_BEFORE = -9999
+_ON_CONTOUR = 1e-6
+_FREE_CHANGE = 1e-9
+"""A change of state that costs nothing; a graph has no edge of weight 0."""
 
 
 @dataclass(frozen=True)
@@ -21,19 +24,23 @@ class Ways:
     grid: RouteGrid
     start: int
     cost: FloatArray
-    before: NDArray[np.int32]
     limit: float
     """The gradient (m/m) that no move of these ways exceeds."""
+    before: NDArray[np.int32]
+    """The state before each state of the search; there may be more than one state a cell."""
+    last: NDArray[np.int64]
+    """The state with which the way to each cell ends."""
 
     def to(self, node: int) -> FloatArray:
         """Return the way's cell centres from the start to ``node``. Shape (n, 2)."""
-        chain = [node]
-        while chain[-1] != self.start:
-            previous = int(self.before[chain[-1]])
-            if previous == _NOTHING_BEFORE:
-                raise ValueError(f"no way leads to cell {node}")
-            chain.append(previous)
-        return self.grid.coordinates(np.array(chain[::-1]))
+        if not np.isfinite(self.cost[node]):
+            raise ValueError(f"no way leads to cell {node}")
+        chain = [self.last[node]]
+        while self.before[chain[-1]] != _NOTHING_BEFORE:
+            chain.append(self.before[chain[-1]])
+        cells = np.array(chain[::-1]) % self.grid.free.size
+        moved = np.concatenate([[True], cells[1:] != cells[:-1]])
+        return self.grid.coordinates(cells[moved])
 
 
 @dataclass(frozen=True)
@@ -43,6 +50,8 @@ class Weights:
     per_gradient: float
     per_closeness: float
     comfortable_m: float
+    per_switchback: float = 0.0
+    """Metres of line that a switchback on a bank is worth."""
 
     def closeness(self, clearance_m: FloatArray) -> FloatArray:
         """Return 0 where the clearance is comfortable, 1 where there is none."""
@@ -53,17 +62,95 @@ def cheapest(
     grid: RouteGrid, found: Moves, start: int, limit: float, weights: Weights
 ) -> Ways:
     """Return the cheapest ways from ``start`` over moves no steeper than ``limit`` (m/m)."""
+    within, cost = _admitted(grid, found, limit, weights)
+    network = graph(grid, within, cost)
+    reach, before = csgraph.dijkstra(
+        network, directed=True, indices=np.array([start]), return_predecessors=True
+    )
+    return Ways(grid, start, reach[0], limit, before[0], np.arange(grid.free.size))
+
+
+def cheapest_on_banks(
+    grid: RouteGrid,
+    found: Moves,
+    gradient: tuple[FloatArray, FloatArray],
+    start: int,
+    *,
+    limit: float,
+    weights: Weights,
+) -> Ways:
+    """Return the cheapest ways as `cheapest` does, every switchback on a bank counted.
+
+    Each cell has two states: going with the uphill side to the left, or to the right. On ground
+    steeper than ``limit`` a move belongs to one of them, and to change from one to the other costs
+    as much as ``weights.per_switchback`` metres of line; elsewhere the change is free.
+
+    Parameters
+    ----------
+    gradient : pair of arrays of shape (rows, columns)
+        Rise a metre eastward and northward at the cell centres.
+    """
+    steep = np.hypot(*gradient) > limit
+    if not (steep & grid.free).any():
+        return cheapest(grid, found, start, limit, weights)
+    within, cost = _admitted(grid, found, limit, weights)
+    network = _two_sided(grid, within, cost, _Banks(gradient, steep, weights.per_switchback))
+    reach, before = csgraph.dijkstra(
+        network, directed=True, indices=np.array([start, start + grid.free.size]), min_only=True,
+        return_predecessors=True,
+    )[:2]
+    both = reach.reshape(2, -1)
+    side = np.argmin(both, axis=0)
+    cells = np.arange(grid.free.size)
+    return Ways(grid, start, both[side, cells], limit, before, cells + side * grid.free.size)
+
+
+@dataclass(frozen=True)
+class _Banks:
+    """Where the ground is steeper than the limit, and what a switchback there is worth."""
+
+    gradient: tuple[FloatArray, FloatArray]
+    steep: NDArray[np.bool_]
+    per_switchback: float
+
+
+def _two_sided(grid: RouteGrid, found: Moves, cost: FloatArray, banks: _Banks) -> csr_array:
+    """Return the directed graph with two states a cell."""
+    cells = grid.free.size
+    run = grid.coordinates(found.end) - grid.coordinates(found.start)
+    steep = banks.steep.ravel()
+    east, north = (part.ravel()[found.start] for part in banks.gradient)
+    leftward = east * run[:, 1] - north * run[:, 0]
+    hair = _ON_CONTOUR * np.hypot(east, north) * found.length_m
+    gentle = ~(steep[found.start] & steep[found.end])
+    starts, ends, costs = [], [], []
+    for state, sign in ((0, 1.0), (1, -1.0)):
+        for first, last, way in ((found.start, found.end, 1.0), (found.end, found.start, -1.0)):
+            kept = gentle | (sign * way * leftward >= -hair)
+            starts.append(first[kept] + state * cells)
+            ends.append(last[kept] + state * cells)
+            costs.append(cost[kept])
+    free = grid.free_nodes()
+    change = np.where(steep[free], banks.per_switchback, _FREE_CHANGE)
+    for state in (0, 1):
+        starts.append(free + state * cells)
+        ends.append(free + (1 - state) * cells)
+        costs.append(change)
+    table = (np.concatenate(costs), (np.concatenate(starts), np.concatenate(ends)))
+    return csr_array(table, shape=(2 * cells, 2 * cells))
+
+
+def _admitted(
+    grid: RouteGrid, found: Moves, limit: float, weights: Weights
+) -> tuple[Moves, FloatArray]:
+    """Return the moves no steeper than ``limit`` and what each costs."""
     kept = found.steepest <= limit
     within = Moves(found.start[kept], found.end[kept], found.length_m[kept], found.steepest[kept])
     close = weights.closeness(grid.clearance_m).ravel()
     near = (close[within.start] + close[within.end]) / 2
     steep = (within.steepest / limit) ** 2 if np.isfinite(limit) and limit > 0 else 0.0
     cost = within.length_m * (1.0 + weights.per_gradient * steep + weights.per_closeness * near)
-    network = graph(grid, within, cost)
-    reach, before = csgraph.dijkstra(
-        network, directed=True, indices=np.array([start]), return_predecessors=True
-    )
-    return Ways(grid, start, reach[0], before[0], limit)
+    return within, cost
 
 
 def least_limit(found: Moves, cells: int, start: int, ends: NDArray[np.int64]) -> float:

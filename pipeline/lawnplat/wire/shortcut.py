@@ -28,21 +28,27 @@ _MOST_POINTS = 80
 _ROUNDS = 3
 _SHARP_BEND_M = 20.0
 """Metres of line that a bend of twice the largest allowed is worth: it is a last resort."""
-_OVER_LIMIT = 200.0
-"""Metres of line that a metre at twice the gradient limit is worth."""
-_OUTSIDE = 1000.0
-"""Metres of line that a metre of a leg that leaves free ground is worth; only the shortest may."""
+_OVER_LIMIT = 0.02
+"""Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""
+_BARRED = 1000.0
+"""How much more a barred leg costs where the way itself takes it."""
 _CHECK_M = 0.25
 _SAME_M = 1e-6
+_WORTHWHILE = 1e-3
+"""A round that saves a smaller share than this is the last."""
 _MOST_CHECKS = 64
+_STEPS_M = (0.5, 0.25, 0.1, 0.04)
+_SWEEPS = 6
+_DIRECTIONS = 16
+_STRAIGHT_DEG = 0.5
 
 
 @dataclass(frozen=True)
 class LegCost:
     """What a leg costs: its length, more where it is steep or close to a wire.
 
-    Every metre over ``limit`` (m/m) costs so much more that it is taken only where the way itself
-    has no other; so does a leg that leaves ``free``.
+    A leg that leaves ``free``, or is anywhere steeper than ``limit`` (m/m) by more than a share of
+    it, is barred; between neighbouring points of a way it may still be taken, at a high price.
     """
 
     gradient: Gradient
@@ -57,20 +63,24 @@ class LegCost:
     def bends(self, turn_deg: FloatArray) -> FloatArray:
         """Return the cost of changes of direction, in metres of line."""
         share = turn_deg / self.largest_bend_deg
-        return self.per_bend * share + _SHARP_BEND_M * np.maximum(share - 1.0, 0.0)
+        return np.asarray(self.per_bend * share + _SHARP_BEND_M * np.maximum(share - 1.0, 0.0))
 
     def steepest(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the steepest gradient (m/m) along each straight leg. Shape (n,)."""
         return np.asarray(self._sampled(start, end)[2].max(axis=1))
 
-    def legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
-        """Return the cost of each straight leg, ``free`` not looked at. Shape (n,)."""
+    def legs(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Return the cost of each straight leg and whether it is barred. Shapes (n,)."""
         x, y, along = self._sampled(start, end)
         weight = 1.0 + self.per_closeness * self.closeness(x, y)
         if np.isfinite(self.limit):
             weight = weight + self.per_gradient * (along / self.limit) ** 2
-            weight = weight + _OVER_LIMIT * np.maximum(along / self.limit - 1.0, 0.0)
-        return np.asarray(np.hypot(*(end - start).T) * _mean_along(weight))
+        price = np.hypot(*(end - start).T) * _mean_along(weight)
+        barred = along.max(axis=1, initial=0.0) > self.limit * (1 + _OVER_LIMIT)
+        inside = np.flatnonzero(~barred)
+        ways = np.asarray(shapely.linestrings(np.stack([start[inside], end[inside]], axis=1)))
+        barred[inside] = ~np.asarray(shapely.covers(self.free, ways))
+        return np.asarray(price), barred
 
     def _sampled(
         self, start: FloatArray, end: FloatArray
@@ -111,10 +121,73 @@ def straightened(
     for _ in range(_ROUNDS):
         points = _spread(best)
         corners, total = _cheapest_chain(points, cost, heading)
-        if not np.isfinite(total) or total >= best_cost - 1e-3 * total:
+        if not np.isfinite(total) or total >= best_cost:
             break
+        gained = best_cost - total
         best, best_cost = corners, total
-    return best
+        if gained < _WORTHWHILE * total:
+            break
+    return relaxed(best, cost, heading)
+
+
+def relaxed(
+    corners: FloatArray, cost: LegCost, heading: FloatArray | None = None
+) -> FloatArray:
+    """Move each corner a little to and fro for as long as that makes the chain cheaper.
+
+    Steps from half a metre down to some centimetres, in sixteen directions; the two ends stay.
+    A corner that comes to lie on a straight is dropped.
+    """
+    points = corners.copy()
+    for step_m in _STEPS_M:
+        for _ in range(_SWEEPS):
+            moved = [_nudged(points, place, step_m, cost, heading) for place in _inner(points)]
+            if not any(moved):
+                break
+    turn = _bends_deg(points)
+    return np.asarray(points[np.concatenate([[True], turn > _STRAIGHT_DEG, [True]])])
+
+
+def _inner(points: FloatArray) -> range:
+    return range(1, len(points) - 1)
+
+
+def _nudged(
+    points: FloatArray, place: int, step_m: float, cost: LegCost, heading: FloatArray | None
+) -> bool:
+    """Move one corner, in place, to the cheapest spot round it; return whether it moved."""
+    angle = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * step_m
+    tries = points[place] + np.concatenate([[[0.0, 0.0]], ring])
+    many = len(tries)
+    before = np.repeat(points[place - 1][None], many, axis=0)
+    after = np.repeat(points[place + 1][None], many, axis=0)
+    price, barred = cost.legs(np.concatenate([before, tries]), np.concatenate([tries, after]))
+    price = np.where(barred, price * _BARRED, price).reshape(2, many).sum(axis=0)
+    into = heading if place == 1 else points[place - 1] - points[place - 2]
+    chains = [before, tries, after]
+    if into is not None:
+        chains = [before - into, *chains]
+    if place + 2 < len(points):
+        chains.append(np.repeat(points[place + 2][None], many, axis=0))
+    for one, two, three in zip(chains[:-2], chains[1:-1], chains[2:], strict=True):
+        price = price + cost.bends(_turn_between(two - one, three - two))
+    best = int(np.argmin(price))
+    if price[best] >= price[0] - _SAME_M:
+        return False
+    points[place] = tries[best]
+    return True
+
+
+def _turn_between(into: FloatArray, out: FloatArray) -> FloatArray:
+    """Return the change of direction between runs in and out, row by row, degrees."""
+    cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
+    return np.asarray(np.abs(np.degrees(np.arctan2(cross, (into * out).sum(axis=1)))))
+
+
+def _bends_deg(points: FloatArray) -> FloatArray:
+    run = np.diff(points, axis=0)
+    return _turn_between(run[:-1], run[1:])
 
 
 def _spread(way: FloatArray) -> FloatArray:
@@ -139,10 +212,9 @@ def _cheapest_chain(
     """Return the cheapest chain of admissible legs over ``points``, in order, and its cost."""
     size = len(points)
     first, last = np.triu_indices(size, k=1)
-    price = cost.legs(points[first], points[last])
-    legs = shapely.linestrings(np.stack([points[first], points[last]], axis=1))
-    outside = ~shapely.covers(cost.free, legs)
-    price = np.where(outside, np.where(last - first == 1, price * _OUTSIDE, np.inf), price)
+    price, barred = cost.legs(points[first], points[last])
+    neighbours = last - first == 1
+    price = np.where(barred, np.where(neighbours, price * _BARRED, np.inf), price)
     table = np.full((size, size), np.inf)
     table[first, last] = price
     return _walk_back(points, *_chained(points, table, cost, heading))
@@ -193,4 +265,4 @@ def _walk_back(
     chain = [last, place]
     while chain[-1] > 0:
         chain.append(int(before[chain[-1], chain[-2]]))
-    return points[chain[::-1]], least
+    return np.asarray(points[chain[::-1]]), least
