@@ -16,6 +16,7 @@ from lawnplat.wire.corridor import Corridor, Ends, corridor_of, ends_of
 from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_drawing import drawn, straight_run_m
 from lawnplat.wire.return_search import Searched, search_ends
+from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station import Siting
 from lawnplat.wire.types import ReturnLine
@@ -23,6 +24,8 @@ from lawnplat.wire.types import ReturnLine
 _MOST_ENDS = 48
 _STEP_M = 0.25
 _ROOM_TO_TURN_M = 0.5
+_HAIR_PCT, _HAIR_DEG = 0.5, 0.5
+"""What the drawing of a line may add to its limits without a word."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +52,8 @@ def route(scene: Scene, siting: Siting) -> Routed:
     chosen, rough = _best_end(scene, siting, searched, ends)
     limit = max(scene.machine.slope_return_pct / 100.0, searched.ways.limit)
     line = drawn(scene, corridor, ends.joint[chosen], rough, limit)
-    findings = (_steep(scene, line),) if searched.over else ()
-    return Routed((_measured(line, scene.terrain),), findings)
+    measured = _measured(line, scene.terrain)
+    return Routed((measured,), _said(scene, measured, over=searched.over))
 
 
 def _leaving(scene: Scene, siting: Siting) -> Corridor:
@@ -91,7 +94,7 @@ def _best_end(
 
 @dataclass(frozen=True)
 class _Profile:
-    """A line in short straight stretches: their middles, lengths, and gradients (m/m) along them."""
+    """A line in short straight stretches: middles, lengths, and gradients (m/m) along them."""
 
     middle: FloatArray
     length_m: FloatArray
@@ -121,18 +124,51 @@ def _measured(line: LineString, terrain: Terrain) -> ReturnLine:
     )
 
 
-def _steep(scene: Scene, line: LineString) -> Finding:
+def _said(scene: Scene, line: ReturnLine, *, over: bool) -> tuple[Finding, ...]:
+    """Say where the line as drawn passes what the machine or the rules allow.
+
+    A way within the limits of the search may pass them once its legs are straight and its bends
+    round; what is told is what is dug.
+    """
+    found = []
+    if over or line.steepest_pct > scene.machine.slope_return_pct + _HAIR_PCT:
+        found.append(_steep(scene, line.line, over=over))
+    turn_deg = bends_deg(shapely.get_coordinates(line.line))
+    if turn_deg.max(initial=0.0) > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
+        found.append(_sharp(scene, line.line, turn_deg))
+    return tuple(found)
+
+
+def _sharp(scene: Scene, line: LineString, turn_deg: FloatArray) -> Finding:
+    """Say where the line has its sharpest bend, over the rule book's."""
+    worst = int(np.argmax(turn_deg))
+    limit_deg = scene.rules.return_line.largest_bend_deg
+    return Finding(
+        rule="return_line_bend",
+        severity="warn",
+        text=(
+            f"the return line bends by {turn_deg[worst]:.0f} degrees here, over "
+            f"{limit_deg:.0f}: try the line before it is buried"
+        ),
+        place=Point(shapely.get_coordinates(line)[worst + 1]),
+        measured=round(float(turn_deg[worst]), 1),
+        limit=limit_deg,
+    )
+
+
+def _steep(scene: Scene, line: LineString, *, over: bool) -> Finding:
     """Say where the line is steepest, over the machine's limit."""
     profile = _profile(line, scene.terrain)
     worst = int(np.argmax(profile.along))
     steepest_pct = 100 * float(profile.along[worst])
     limit_pct = scene.machine.slope_return_pct
+    what = "no way home keeps" if over else "the return line does not keep"
     return Finding(
         rule="return_line_gradient",
         severity="warn",
         text=(
-            f"no way home keeps within {limit_pct:.0f} %: the least steep one has "
-            f"{steepest_pct:.1f} % here; try the line before it is buried"
+            f"{what} within {limit_pct:.0f} %: {steepest_pct:.1f} % here; "
+            "try the line before it is buried"
         ),
         place=Point(profile.middle[worst]),
         measured=round(steepest_pct, 1),
