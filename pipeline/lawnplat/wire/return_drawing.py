@@ -19,6 +19,8 @@ from lawnplat.wire.shortcut import LegCost, straightened
 
 _TURNING_STEP_M = 0.2
 _HAIR = 1e-3
+_ROUND_A_CORNER_M = 0.05
+"""Points this close keep a way round a corner of the free ground within a millimetre of it."""
 
 
 def straight_run_m(rules: RuleBook) -> float:
@@ -47,7 +49,7 @@ def drawn(
     turning = _turning_points(corridor, rules)
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
     cost = _leg_cost(scene, corridor, ground, limit)
-    corners = straightened(way, cost, corridor.ahead)
+    corners = _round_corners_of(straightened(way, cost, corridor.ahead), ground)
     whole = np.concatenate([corridor.station[None], corners])
     room = grow(union([ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
     line = rules.return_line
@@ -85,6 +87,19 @@ def _drawn_onto(points: FloatArray, ground: BaseGeometry) -> FloatArray:
     nearest = shapely.get_coordinates(to_ground)[1::2]
     outside = ~np.asarray(shapely.covers(ground, places))
     return np.where(outside[:, None], nearest, points)
+
+
+def _round_corners_of(points: FloatArray, ground: BaseGeometry) -> FloatArray:
+    """Lay more points on ``ground`` along each leg that cuts a corner of it."""
+    legs = np.asarray(shapely.linestrings(np.stack([points[:-1], points[1:]], axis=1)))
+    cuts = ~np.asarray(shapely.covers(ground, legs))
+    pieces = [points[:1]]
+    for leg, end, cut in zip(legs, points[1:], cuts, strict=True):
+        if cut:
+            dense = shapely.get_coordinates(shapely.segmentize(leg, _ROUND_A_CORNER_M))
+            pieces.append(_drawn_onto(dense[1:-1], ground))
+        pieces.append(end[None])
+    return np.concatenate(pieces)
 
 
 def _leg_cost(
