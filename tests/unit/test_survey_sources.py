@@ -254,6 +254,18 @@ def test_layers_in_different_crss_meet(tmp_path):
     assert site.features[0].geometry.distance(expected) < 1e-6
 
 
+@pytest.mark.parametrize(("crs", "told"), [("EPSG:4326", False), ("EPSG:4230", True)])
+def test_layer_on_another_datum_is_told_of_where_the_shift_is_rough(tmp_path, crs, told):
+    """The EPSG register states 1 m for WGS 84 to ETRS89, and 2 m for ED50 there."""
+    plots = write(tmp_path / "plots.geojson", [(square(0, 0), ("a",))])
+    moved = pyproj.Transformer.from_crs(25832, crs, always_xy=True).transform(E + 7, N + 5)
+    trees = write(tmp_path / "trees.gpkg", [(Point(moved), ("tree",))], columns=("kind",),
+                  crs=crs, kind="Point")  # fmt: skip
+    found = read(plots, f"features={trees}")
+    assert [f.rule for f in found.findings] == (["rough_shift"] if told else [])
+    assert found.sites[0].features[0].geometry.distance(Point(E + 7, N + 5)) < 1e-3
+
+
 def test_properties_in_several_working_crss_each_get_their_own(tmp_path):
     gardens = [(box(lon, lat, lon + 3e-4, lat + 3e-4), (name,))
                for lon, lat, name in ((14.4, 50.1, "a"), (-80.0, 35.5, "b"))]  # fmt: skip

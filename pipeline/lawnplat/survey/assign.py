@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.geometry import grow, polygons
 from lawnplat.settings.faults import suggest
 from lawnplat.settings.types import GroundRules
+from lawnplat.survey.crs import shift_accuracy_m
 from lawnplat.survey.estate import Estate, within_reach
 from lawnplat.survey.features import Thing, add_all, footprints
 from lawnplat.survey.findings import Notes, Remark, RowPlace
@@ -21,6 +22,10 @@ from lawnplat.survey.parcels import Parcel, as_id
 from lawnplat.survey.repair import repair_area, sound
 from lawnplat.survey.rows import Layer, Row
 from lawnplat.survey.types import Feature, FloatArray
+
+ROUGH_SHIFT_M = 1.0
+"""The register states 1 m for WGS 84 against its continental twins, which the trade takes as one;
+what is worse is told."""
 
 
 @dataclass
@@ -200,9 +205,20 @@ class Assignment:
         for estate in self.estates if len(drawn) else ():
             shapes, fine = estate.moved(drawn, layer.crs)
             rows = np.flatnonzero(fine).tolist()
+            self._note_shift(layer, estate, drawn[rows[0]] if rows else None)
             own = [ids[row] for row in rows]
             owners = estate.owners(shapes[rows], own, reach[rows], self.known_ids)
             yield estate, rows, list(shapes[rows]), owners
+
+    def _note_shift(self, layer: Layer, estate: Estate, sample: BaseGeometry | None) -> None:
+        """Note a layer that can only be brought roughly to where the parcels are."""
+        if sample is None:
+            return
+        accuracy = shift_accuracy_m(layer.crs, estate.crs, shapely.get_coordinates(sample)[0])
+        if accuracy is None or accuracy > ROUGH_SHIFT_M:
+            how = "to an unknown accuracy" if accuracy is None else f"to {accuracy:g} m only"
+            text = f"{layer.ref}: its datum is not that of the parcels; it could be shifted {how}"
+            self.notes.add(Remark("rough_shift", "warn", text, None, accuracy, ROUGH_SHIFT_M))
 
     def _unknown(self, stated_id: str) -> tuple[Remark, ...]:
         """Return a remark on an id that no parcel has."""

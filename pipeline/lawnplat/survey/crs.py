@@ -96,6 +96,30 @@ def reproject(
     return result
 
 
+def shift_accuracy_m(source: pyproj.CRS, target: str, xy: FloatArray) -> float | None:
+    """Return how far points may be off after `reproject`, where the two CRSs differ in datum.
+
+    Parameters
+    ----------
+    source : CRS
+    target : str
+    xy : array of shape (2,)
+        A point of the site in ``source``: which of several shifts is taken depends on the place.
+
+    Returns
+    -------
+    float or None
+        Metres, as the EPSG register states it for the shift that PROJ takes; 0 where there is no
+        shift, None where nothing is stated.
+    """
+    if _datum(source) == _datum(pyproj.CRS.from_user_input(target)):
+        return 0.0
+    transformer = _transformer(source.to_wkt(), target)
+    transformer.transform(xy[0], xy[1])
+    stated = transformer.get_last_used_operation().accuracy
+    return float(stated) if stated >= 0 else None
+
+
 def site_points(geometries: Iterable[BaseGeometry]) -> FloatArray:
     """Return the westernmost, easternmost, southernmost and northernmost vertex of each geometry.
 
