@@ -4,12 +4,14 @@ Nothing here is shared with the planner but the rule book and the machine class,
 `breaches` returns every promise that a plan breaks; `assert_plan_holds` raises with all of them.
 """
 
-from holds.all_checks import Given, assert_plan_holds, breaches, cheap_breaches
+from holds.all_checks import assert_plan_holds, breaches, cheap_breaches
+from holds.given import Given, Thing
 from holds.plan_file import PlanFile, read_plan
 
 __all__ = [
     "Given",
     "PlanFile",
+    "Thing",
     "assert_plan_holds",
     "breaches",
     "cheap_breaches",

@@ -9,7 +9,7 @@ import shapely
 
 from holds.given import CM, MM, Case
 from holds.plan_file import GEOMETRY, union
-from lawnplat.settings.types import Treatment
+from lawnplat.settings.types import MachineClass, Treatment
 
 SHARE = 1e-3
 """The contract's own: areas balance within 0.1 %."""
@@ -139,13 +139,19 @@ def _wide_enough(case: Case) -> Iterator[str]:
 
 
 def passages(case: Case) -> Iterator[str]:
+    """A passage is closed, guided or open by its width, which is measured to a centimetre."""
     machine = case.given.machine
     for row in case.plan["passages"].itertuples():
-        closed = row.width_m < machine.smallest_passage_m - CM
-        wide = row.width_m >= machine.comfortable_passage_m - CM
-        expected = "closed" if closed else "open" if wide else "guided"
-        if row.verdict != expected and abs(row.width_m - machine.smallest_passage_m) > CM:
+        widths = (row.width_m - CM, row.width_m + CM)
+        fits = {_verdict(width, machine) for width in widths}
+        if row.verdict not in fits:
             yield f"passages: {row.width_m:.2f} m wide and {row.verdict}"
+
+
+def _verdict(width_m: float, machine: MachineClass) -> str:
+    if width_m < machine.smallest_passage_m:
+        return "closed"
+    return "guided" if width_m < machine.comfortable_passage_m else "open"
 
 
 def enclosure(case: Case) -> Iterator[str]:

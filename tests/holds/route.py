@@ -157,8 +157,9 @@ def _bends(case: Case, line: LineString) -> Iterator[str]:
     run = np.diff(shapely.get_coordinates(line), axis=0)
     cross = run[:-1, 0] * run[1:, 1] - run[:-1, 1] * run[1:, 0]
     turn = np.degrees(np.abs(np.arctan2(cross, (run[:-1] * run[1:]).sum(axis=1))))
-    if len(turn) and turn.max() > case.rules.return_line.largest_bend_deg + 0.5:
-        yield f"return_line: a bend of {turn.max():.1f} degrees"
+    sharp = len(turn) and turn.max() > case.rules.return_line.largest_bend_deg + 1.0
+    if sharp and "return_line_bend" not in set(case.plan["advisories"]["rule"]):
+        yield f"return_line: a bend of {turn.max():.1f} degrees, and no advisory says so"
 
 
 def _gradients(case: Case, row: object) -> Iterator[str]:
