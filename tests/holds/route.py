@@ -107,9 +107,10 @@ def return_lines(case: Case) -> Iterator[str]:
 
 def _start(case: Case, line: LineString) -> Iterator[str]:
     plan, rules = case.plan, case.rules.return_line
-    if Point(line.coords[0]).distance(plan.station) > CM:
+    if Point(line.coords[0]).distance(plan.station) > case.rules.wire.terminal_gap_m / 2 + CM:
         yield "return_line: it does not start at the station"
-    start = np.array(plan.station.coords[0])
+    # Several lines leave side by side: each straight ahead from where it starts.
+    start = np.array(line.coords[0])
     run = LineString([start, start + plan.bearing * rules.straight_run_m])
     off = shapely.hausdorff_distance(run, substring(line, 0.0, rules.straight_run_m))
     if off > 2 * CM:

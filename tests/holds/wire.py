@@ -58,6 +58,8 @@ def setbacks(case: Case) -> Iterator[str]:
     """Every metre of wire keeps the setback of every feature, its own or its kind's."""
     wire = case.plan.wire
     carried = case.carried_leads().buffer(2 * CM)
+    # A lead may pass nearer by a tree where there is no other way, though never through it.
+    leads = union(case.plan.leads().geometry).buffer(MM)
     kinds = (Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.FIRM)
     for kind, setback_m, things, body in case.grouped(*kinds):
         if setback_m <= ARC_M:
@@ -70,10 +72,18 @@ def setbacks(case: Case) -> Iterator[str]:
         exempt = [carried]
         exempt += [] if barrier else [_crossing_exempt(case, things)]
         near = shapely.difference(near, union(exempt))
+        if kind_is_firm(case, kind):
+            near = shapely.difference(near, leads)
+            if shapely.intersection(wire, body.buffer(CM)).length > 0:
+                yield f"setback: the wire runs through {kind}"
         if near.length > MM:
             yield _too_near(near, body, kind, setback_m)
         if barrier and wire.intersection(body).length > MM:
             yield f"setback: the wire runs through {kind}"
+
+
+def kind_is_firm(case: Case, kind: str) -> bool:
+    return case.rules.kinds[kind].treatment is Treatment.FIRM
 
 
 def _too_near(near: BaseGeometry, body: BaseGeometry, kind: str, setback_m: float) -> str:
@@ -87,10 +97,14 @@ def _too_near(near: BaseGeometry, body: BaseGeometry, kind: str, setback_m: floa
 def open_edges(case: Case) -> Iterator[str]:
     """The wire keeps off the lawn's edges where nothing that is known governs them."""
     rules = case.rules.ground
-    governing = case.of(Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.DRIVE_OVER)
-    rim = shapely.boundary(case.plan.all_of("lawn"))
+    lawn = case.plan.all_of("lawn")
+    rim = shapely.boundary(lawn)
+    known = [t.geometry for t in case.of(Treatment.KEEP_OFF, Treatment.FLUSH)]
+    # What is driven over says what lies beyond an edge only where it lies there itself.
+    driven = [t.geometry.difference(lawn.buffer(2 * CM)) for t in case.of(Treatment.DRIVE_OVER)]
+    known += [shape.buffer(2 * CM) for shape in driven if shape.area > 0]
     # A hair more than the rule, so that which edges count does not hang on a rounding.
-    taken = union(t.geometry.buffer(rules.edge_match_m + MM, quad_segs=32) for t in governing)
+    taken = union(shape.buffer(rules.edge_match_m + MM, quad_segs=32) for shape in known)
     body = shapely.difference(rim, taken)
     near = shapely.intersection(case.plan.wire, body.buffer(rules.open_edge_m - ARC_M))
     near = shapely.difference(near, union([case.carried_leads().buffer(CM)]))

@@ -136,7 +136,8 @@ def settled(
     )
     keep_outs = ground.keep_outs
     if unreached:
-        keep_outs = (*keep_outs, KeepOut(UNREACHED, 0.0, as_multipolygon(lost)))
+        given_up = union(part.area for part in ground.parts if part not in kept)
+        keep_outs = (*keep_outs, KeepOut(UNREACHED, 0.0, as_multipolygon(given_up)))
     left = tuple(piece for number, piece in enumerate(pieces) if number not in unreached)
     return replace(
         ground,

@@ -9,7 +9,7 @@ import shapely
 from shapely import MultiLineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, lines, union
+from lawnplat.geometry import grow, lines, opened, union
 from lawnplat.ground.types import Cause
 from lawnplat.settings.types import RuleBook, Treatment
 from lawnplat.survey.types import Feature
@@ -53,10 +53,13 @@ def open_edge_cause(
     """Return the lawn's edges that no feature governs, with the strip that they take.
 
     A feature governs the edges within the rules' ``edge_match_m`` of it when the wire keeps a
-    setback from it or when it is driven over.
+    setback from it, or when it is driven over and lies beyond the edge: stepping stones in the
+    grass that end at a boundary say nothing of what is behind it.
     """
     governing = [
-        feature.geometry
+        _beyond(feature.geometry, lawn, rules)
+        if rules.kinds[feature.kind].treatment is Treatment.DRIVE_OVER
+        else feature.geometry
         for feature in features
         if rules.kinds[feature.kind].treatment
         in (Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.DRIVE_OVER)
@@ -71,6 +74,11 @@ def open_edge_cause(
     body = MultiLineString(found)
     setback_m = rules.ground.open_edge_m
     return Cause(OPEN_EDGE, setback_m, body, grow(body, setback_m))
+
+
+def _beyond(body: BaseGeometry, lawn: MultiPolygon, rules: RuleBook) -> BaseGeometry:
+    """Return what of ``body`` lies off the lawn, slivers of the drawing left out."""
+    return opened(shapely.difference(body, lawn), 2 * rules.ground.shape_tolerance_m)
 
 
 def steep_cause(terrain: Terrain) -> Cause | None:

@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
 from lawnplat.geometry import grow, union
+from lawnplat.ground.setbacks import setback_of
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding, Site
@@ -98,24 +99,28 @@ def _lead_ground(
 ) -> LeadGround:
     """Return where leads may run: never across a return line, a crossing or the station's ground.
 
-    Where any tree does, they also keep the return line's corridor, passages and the straight wire
-    beside the station free.
+    Nor through a firm obstacle. Where any tree of leads does, they also keep the return line's
+    corridor, the distance from firm obstacles, passages and the straight wire beside the station
+    free.
     """
     rules, ground = scene.rules, scene.ground
     straight = shapely.intersection(
         shapely.boundary(pieces[0]), grow(station.point, rules.station.straight_wire_m)
     )
     narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
+    firm = ground.wire_ground.firm
     forbidden = [
         station.front,
         station.base,
+        *(grow(feature.geometry, _BESIDE_M) for feature in firm),
         *ground.wire_ground.crossings,
         *(grow(line.line, rules.wire.pair_gap_m) for line in routed.lines),
     ]
     lines = [grow(line.line, rules.return_line.corridor_m) for line in routed.lines]
+    clear = [grow(feature.geometry, setback_of(feature, rules)) for feature in firm]
     return LeadGround(
         pieces=pieces,
-        barred=union([*forbidden, *lines, *narrow, grow(straight, _BESIDE_M)]),
+        barred=union([*forbidden, *lines, *clear, *narrow, grow(straight, _BESIDE_M)]),
         forbidden=union(forbidden),
         outside=_outside(scene, pieces),
         longest_outside_m=rules.wire.longest_lead_m,

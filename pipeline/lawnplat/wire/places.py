@@ -15,6 +15,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, points_along, rectangle, union
+from lawnplat.ground.setbacks import setback_of
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import RuleBook
 from lawnplat.wire.scene import Scene
@@ -120,7 +121,7 @@ def _direction(
 def _standing_room(piece: Polygon, ground: Ground, rules: RuleBook) -> BaseGeometry:
     """Return mowable ground free of firm obstacles and crossings."""
     firm = [
-        grow(feature.geometry, rules.kinds[feature.kind].setback_m)
+        grow(feature.geometry, setback_of(feature, rules))
         for feature in ground.wire_ground.firm
     ]
     taken = union([*firm, *ground.wire_ground.crossings])

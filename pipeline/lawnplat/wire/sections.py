@@ -50,8 +50,7 @@ def sections_of(
     against = _against(cut, ground)
     label = _settled([f"{k}|{a}" for k, a in zip(kind, against, strict=True)], cut)
     fall_pct = _outward_fall_pct(cut, scene.terrain)
-    bodies = {cause.kind: cause.body for cause in ground.causes}
-    bodies["crossing"] = union(ground.wire_ground.crossings)
+    bodies = _bodies(ground)
     found = []
     edges = [0, *(i for i in range(1, len(label)) if label[i] != label[i - 1]), len(label)]
     for first, last in pairwise(edges):
@@ -69,6 +68,16 @@ def sections_of(
             )
         )
     return tuple(found)
+
+
+def _bodies(ground: Ground) -> dict[str, BaseGeometry]:
+    """Return what stands there by kind: a kind with several setbacks has a cause for each."""
+    kinds = dict.fromkeys(cause.kind for cause in ground.causes)
+    bodies = {
+        kind: union(cause.body for cause in ground.causes if cause.kind == kind) for kind in kinds
+    }
+    bodies["crossing"] = union(ground.wire_ground.crossings)
+    return bodies
 
 
 def _measured_setback(points: FloatArray, section: str, body: BaseGeometry | None) -> float:
