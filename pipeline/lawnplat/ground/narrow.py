@@ -114,6 +114,8 @@ def clear_width(
     Found by bisection to about a four-thousandth of ``widest_m``; 0 where nothing passes.
     """
     near = shapely.intersection(ground, grow(neck, widest_m))
+    if _passes(near, one, other, widest_m / 2):
+        return widest_m
     low_m, high_m = 0.0, widest_m / 2
     for _ in range(_WIDTH_STEPS):
         middle_m = (low_m + high_m) / 2
