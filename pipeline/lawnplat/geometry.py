@@ -80,7 +80,8 @@ def rectangle(
 
 def bearing_deg(dx: float, dy: float) -> float:
     """Return the bearing of a vector in degrees clockwise from grid north, in [0, 360)."""
-    return float(np.degrees(np.arctan2(dx, dy)) % 360.0)
+    # A hair west of north comes out as 360.0 the first time.
+    return float(np.degrees(np.arctan2(dx, dy)) % 360.0 % 360.0)
 
 
 def points_along(ring: LineString, chainages_m: FloatArray) -> FloatArray:
