@@ -216,7 +216,7 @@ def garden_plan() -> Plan:
         run_info=(("lawnplat", "0.1.0"), ("crs", "EPSG:25832")),
         terrain=_terrain(ground.zones),
         ground=ground,
-        layout=layout,
+        layouts=(layout,),
         works=_works(layout),
     )  # fmt: skip
 
@@ -228,6 +228,6 @@ def stopped_plan(garden_plan: Plan) -> Plan:
         garden_plan,
         status=Status.NOT_PLANNABLE,
         findings=(Finding("station", "stop", "no clear ground of 2.0 m for a station"),),
-        layout=None,
+        layouts=(),
         works=None,
     )

@@ -26,8 +26,9 @@ class Status(StrEnum):
 class Plan:
     """One property planned, or as far as it came.
 
-    ``terrain``, ``ground``, ``layout`` and ``works`` are None from the room on where the plan
-    stopped. ``findings`` holds everything noticed, from the survey to the works.
+    ``terrain``, ``ground`` and ``works`` are None and ``layouts`` is empty from the room on where
+    the plan stopped. ``layouts`` holds one layout a loop: several where the lawn is split into
+    working areas. ``findings`` holds everything noticed, from the survey to the works.
     """
 
     site: Site
@@ -37,8 +38,13 @@ class Plan:
     run_info: tuple[tuple[str, str], ...]
     terrain: Terrain | None = None
     ground: Ground | None = None
-    layout: Layout | None = None
+    layouts: tuple[Layout, ...] = ()
     works: Works | None = None
+
+    @property
+    def layout(self) -> Layout | None:
+        """The first loop, or None where nothing is laid."""
+        return self.layouts[0] if self.layouts else None
 
 
 @dataclass(frozen=True)

@@ -126,8 +126,9 @@ def _rows_of(plan: Plan, name: str) -> Iterable[_Raw]:
         return _OF_PLAN[name](plan)
     if name in _OF_GROUND and plan.ground is not None:
         return _OF_GROUND[name](plan.ground)
-    if name in _OF_LAYOUT and plan.layout is not None:
-        return _OF_LAYOUT[name](plan.layout)
+    if name in _OF_LAYOUT:
+        rows_of = _OF_LAYOUT[name]
+        return ((*row, layout.loop) for layout in plan.layouts for row in rows_of(layout))
     if name in _OF_WORKS and plan.works is not None:
         return _OF_WORKS[name](plan.works)
     return ()
@@ -193,7 +194,7 @@ def _keep_out(ground: Ground) -> Iterator[_Raw]:
 
 def _mowable(ground: Ground) -> Iterator[_Raw]:
     for part in ground.parts:
-        yield part.area, part.number, part.role, part.area.area
+        yield part.area, part.number, part.role, part.area.area, part.loop
 
 
 def _hand_trim(ground: Ground) -> Iterator[_Raw]:

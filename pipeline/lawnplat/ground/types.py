@@ -51,6 +51,8 @@ class Part:
     area: Polygon
     via: str = ""
     """``passage`` or ``crossing`` for a linked part."""
+    loop: int = 1
+    """Number of the working area, and of the loop round it."""
 
 
 @dataclass(frozen=True)

@@ -85,13 +85,13 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook) -> Plan:
     layout = laid.layout
     ground = settled(ground, layout.station.point, laid.unreached, rules)
     findings = (*seen.findings, *layout.findings, *_on_the_ground(ground, layout, machine))
-    works = build_works(layout, machine, rules)
+    works = build_works((layout,), machine, rules)
     stopped = any(finding.severity == "stop" for finding in layout.findings)
     return replace(
         seen,
         status=Status.NOT_PLANNABLE if stopped else _status(findings),
         ground=ground,
-        layout=layout,
+        layouts=(layout,),
         works=works,
         findings=findings,
     )

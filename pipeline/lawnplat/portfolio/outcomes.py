@@ -12,7 +12,7 @@ _COUNTED = ("stop", "warn")
 
 def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
     """Return the headline of a plan that was written into ``folder``."""
-    ground, layout, works = plan.ground, plan.layout, plan.works
+    ground, works = plan.ground, plan.works
     done = plan.status in {Status.PLANNED, Status.PLANNED_WITH_ADVISORIES}
     return Outcome(
         property_id=plan.site.property_id,
@@ -26,8 +26,10 @@ def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
         lawn_m2=ground.lawn.area if ground else 0.0,
         mowable_m2=sum(part.area.area for part in ground.parts) if ground else 0.0,
         hand_trim_m2=sum(each.area.area for each in ground.hand_trim) if ground else 0.0,
-        perimeter_m=layout.perimeter.line.length if layout else 0.0,
-        return_lines_m=sum(each.line.length for each in layout.return_lines) if layout else 0.0,
+        perimeter_m=sum(layout.perimeter.line.length for layout in plan.layouts),
+        return_lines_m=sum(
+            each.line.length for layout in plan.layouts for each in layout.return_lines
+        ),
         pegs=len(works.pegs) if works else 0,
         advisories=_advisories(plan.findings),
     )

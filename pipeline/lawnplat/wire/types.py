@@ -76,6 +76,10 @@ class ReturnLine:
     steepest_pct: float
     mean_pct: float
     climb_m: float
+    lawn_mean_m: float = float("nan")
+    """Mean driving distance from the mown lawn to the nearest of the lines up to this one."""
+    lawn_p95_m: float = float("nan")
+    """The distance within which 95 % of the mown lawn lies."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,7 @@ class Joint:
 
     joint: str
     on: str
-    """``perimeter`` or ``return_N``."""
+    """``perimeter`` (``perimeter_2`` for the second loop, and so on) or ``return_N``."""
     chainage_m: float
     point: Point
 
@@ -100,7 +104,7 @@ class ParkingTest:
 
 @dataclass(frozen=True)
 class Layout:
-    """All that is laid on one site."""
+    """All that is laid for one loop: one station, one conductor, its return lines."""
 
     station: Station
     perimeter: Perimeter
@@ -108,3 +112,5 @@ class Layout:
     joints: tuple[Joint, ...]
     parking_tests: tuple[ParkingTest, ...]
     findings: tuple[Finding, ...]
+    loop: int = 1
+    """1, 2, ...; a site with one working area has the first alone."""

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
-from lawnplat.works.types import Works
+from lawnplat.works.types import Peg, Works
 
 
-def build_works(layout: Layout, machine: MachineClass, rules: RuleBook) -> Works:
-    """Count pegs and materials of one layout."""
-    pegs = pegs_of(layout, rules)
-    return Works(pegs=pegs, materials=materials_of(layout, pegs, machine, rules))
+def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBook) -> Works:
+    """Count pegs and materials of all loops of one site."""
+    pegs: list[Peg] = []
+    for layout in layouts:
+        pegs.extend(pegs_of(layout, rules, first_number=len(pegs) + 1))
+    return Works(pegs=tuple(pegs), materials=materials_of(layouts, tuple(pegs), machine, rules))

@@ -12,7 +12,8 @@ from shapely import LineString, Point
 
 from lawnplat.geometry import FloatArray
 from lawnplat.settings.types import RuleBook
-from lawnplat.wire.joints import PERIMETER, return_name
+from lawnplat.wire.joints import return_name
+from lawnplat.wire.loops import perimeter_name
 from lawnplat.wire.types import Joint, Layout, WireSection
 from lawnplat.works.types import Peg
 
@@ -30,24 +31,25 @@ class _Wire:
     shared: tuple[tuple[float, float], ...]
 
 
-def pegs_of(layout: Layout, rules: RuleBook) -> tuple[Peg, ...]:
-    """Return all pegs in laying order: the perimeter first, then the return lines.
+def pegs_of(layout: Layout, rules: RuleBook, *, first_number: int = 1) -> tuple[Peg, ...]:
+    """Return all pegs of one loop in laying order: the perimeter first, then the return lines.
 
     On the way back along a lead no pegs are counted: its pair on the way out holds both wires, and
     those pegs carry the reason ``pair``.
     """
     sections = layout.perimeter.sections
     back = tuple((s.from_m, s.to_m) for s in sections if s.section == "lead_back")
-    wires = [_wire(PERIMETER, layout.perimeter.line, back)]
+    perimeter = perimeter_name(layout.loop)
+    wires = [_wire(perimeter, layout.perimeter.line, back)]
     wires += [_wire(return_name(line.number), line.line, ()) for line in layout.return_lines]
     found: list[Peg] = []
     for wire in wires:
         fixed = [joint for joint in layout.joints if joint.on == wire.name]
         for chainage_m, reason in _placed(wire, fixed, rules):
-            on_pair = wire.name == PERIMETER and _on_lead(chainage_m, sections)
+            on_pair = wire.name == perimeter and _on_lead(chainage_m, sections)
             point = Point(_at(wire, chainage_m))
             told = "pair" if on_pair and reason != "joint" else reason
-            found.append(Peg(len(found) + 1, wire.name, chainage_m, told, point))
+            found.append(Peg(first_number + len(found), wire.name, chainage_m, told, point))
     return tuple(found)
 
 

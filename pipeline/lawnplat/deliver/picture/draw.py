@@ -39,8 +39,8 @@ def draw(plan: Plan) -> str:
     labels = Labels(paper)
     numbered = numbered_findings(plan.findings)
     draw_ground(canvas, plan, labels, clip)
-    if plan.layout is not None:
-        draw_wires(canvas, plan.layout, plan.works, labels, clip)
+    if plan.layouts:
+        draw_wires(canvas, plan.layouts, plan.works, labels, clip)
     draw_advisories(canvas, numbered, labels, clip)
     canvas.group("names", clip)
     labels.write(canvas)

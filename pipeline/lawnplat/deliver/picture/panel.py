@@ -10,6 +10,7 @@ from lawnplat.deliver.picture.canvas import Canvas, text_width, wrapped
 from lawnplat.deliver.picture.paper import MARGIN_MM, PANEL_MM, round_up
 from lawnplat.planned import Plan, Status
 from lawnplat.survey.types import Finding
+from lawnplat.wire.types import Layout
 
 CAUTION = (
     "Before digging: have buried services located and marked. "
@@ -100,12 +101,22 @@ def figures(plan: Plan) -> Iterator[tuple[str, str]]:
         mown = sum(part.area.area for part in plan.ground.parts)
         yield "Lawn", f"{plan.ground.lawn.area:.0f} m²"
         yield "Mown by the machine", f"{mown:.0f} m²"
-    if plan.layout is not None:
-        yield "Perimeter wire", f"{plan.layout.perimeter.line.length:.1f} m"
-        for line in plan.layout.return_lines:
-            yield f"Return line {line.number}", f"{line.line.length:.1f} m"
+    yield from _wire_figures(plan.layouts)
     if plan.works is not None:
         yield "Pegs", f"{len(plan.works.pegs)}"
+
+
+def _wire_figures(layouts: Sequence[Layout]) -> Iterator[tuple[str, str]]:
+    """Yield what is laid: line by line for one loop, in sums for several."""
+    for layout in layouts:
+        name = "Perimeter wire" if len(layouts) == 1 else f"Perimeter wire, loop {layout.loop}"
+        yield name, f"{layout.perimeter.line.length:.1f} m"
+    lines = [line for layout in layouts for line in layout.return_lines]
+    if len(layouts) == 1:
+        for line in lines:
+            yield f"Return line {line.number}", f"{line.line.length:.1f} m"
+    elif lines:
+        yield f"{len(lines)} return lines", f"{sum(each.line.length for each in lines):.1f} m"
 
 
 def _draw_key(column: _Column) -> None:

@@ -22,33 +22,42 @@ _FACING_MM = 3.4
 
 
 def draw_wires(
-    canvas: Canvas, layout: Layout, works: Works | None, labels: Labels, clip: str
+    canvas: Canvas,
+    layouts: Sequence[Layout],
+    works: Works | None,
+    labels: Labels,
+    clip: str,
 ) -> None:
-    """Draw everything that is laid, from the station's ground up to the joints."""
+    """Draw everything that is laid in all loops, from the stations' ground up to the joints."""
     canvas.group("station_area", clip)
-    paper, station = canvas.paper, layout.station
-    canvas.path(paper.path(station.front), inks.FRONT)
-    canvas.path(paper.path(station.base), inks.BASE)
+    paper = canvas.paper
+    for layout in layouts:
+        canvas.path(paper.path(layout.station.front), inks.FRONT)
+        canvas.path(paper.path(layout.station.base), inks.BASE)
     canvas.group("return_lines", clip)
-    for line in layout.return_lines:
+    for line in (line for layout in layouts for line in layout.return_lines):
         labels.keep_off(line.line)
         canvas.path(paper.path(line.line), inks.RETURN)
     canvas.group("perimeter_wire", clip)
-    labels.keep_off(layout.perimeter.line)
-    canvas.path(paper.path(layout.perimeter.line), inks.WIRE)
-    if works is not None and _can_tell_apart(canvas, layout, works):
+    for layout in layouts:
+        labels.keep_off(layout.perimeter.line)
+        canvas.path(paper.path(layout.perimeter.line), inks.WIRE)
+    if works is not None and _can_tell_apart(canvas, layouts, works):
         canvas.group("pegs", clip)
         for peg in works.pegs:
             canvas.point(*paper.xy(peg.point.x, peg.point.y), inks.PEG)
     canvas.group("marks", clip)
-    _draw_arrows(canvas, layout.perimeter.line)
-    _draw_marks(canvas, layout)
-    _draw_facing(canvas, station, labels)
+    for layout in layouts:
+        _draw_arrows(canvas, layout.perimeter.line)
+        _draw_marks(canvas, layout)
+        name = "station" if len(layouts) == 1 else f"station {layout.loop}"
+        _draw_facing(canvas, layout.station, name, labels)
 
 
-def _can_tell_apart(canvas: Canvas, layout: Layout, works: Works) -> bool:
+def _can_tell_apart(canvas: Canvas, layouts: Sequence[Layout], works: Works) -> bool:
     """Return whether pegs are far enough apart on the page to be seen one by one."""
-    wires = [layout.perimeter.line, *(each.line for each in layout.return_lines)]
+    wires = [layout.perimeter.line for layout in layouts]
+    wires += [each.line for layout in layouts for each in layout.return_lines]
     length = canvas.paper.mm(sum(wire.length for wire in wires))
     return length >= _PEGS_APART_MM * len(works.pegs)
 
@@ -78,14 +87,14 @@ def _draw_marks(canvas: Canvas, layout: Layout) -> None:
         canvas.point(*canvas.paper.xy(test.point.x, test.point.y), inks.TEST)
 
 
-def _draw_facing(canvas: Canvas, station: Station, labels: Labels) -> None:
+def _draw_facing(canvas: Canvas, station: Station, name: str, labels: Labels) -> None:
     """Put an arrow in front of the station's point, the way its front faces."""
     x, y = canvas.paper.xy(station.point.x, station.point.y)
     angle = math.radians(station.bearing_deg)
     ahead = (x + _FACING_MM * math.sin(angle), y - _FACING_MM * math.cos(angle))
     canvas.point(*ahead, inks.FACING, station.bearing_deg)
     labels.keep_free(station.point.x, station.point.y, _FACING_MM)
-    labels.ask(station.point.x, station.point.y, "station", below_mm=5.0, must=True)
+    labels.ask(station.point.x, station.point.y, name, below_mm=5.0, must=True)
 
 
 def draw_advisories(
