@@ -7,6 +7,7 @@ Nothing here is shared with the planner but the rule book and the machine class,
 from holds.all_checks import assert_plan_holds, breaches, cheap_breaches
 from holds.given import Given, Thing
 from holds.plan_file import PlanFile, read_plan
+from holds.refusal import false_refusal, has_room_for_station
 
 __all__ = [
     "Given",
@@ -15,5 +16,7 @@ __all__ = [
     "assert_plan_holds",
     "breaches",
     "cheap_breaches",
+    "false_refusal",
+    "has_room_for_station",
     "read_plan",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from holds import ground, route, wire, works
@@ -23,6 +24,8 @@ OF_EVERY_FILE: tuple[Check, ...] = (
     ground.hand_trim,
     ground.mowable,
     ground.passages,
+    works.peg_numbers,
+    works.materials,
 )
 OF_A_LAID_WIRE: tuple[Check, ...] = (
     wire.conductor,
@@ -44,7 +47,6 @@ OF_A_LAID_WIRE: tuple[Check, ...] = (
     route.joints,
     route.parking_test,
     works.pegs,
-    works.materials,
 )
 CHEAP: tuple[Check, ...] = (
     wire.conductor,
@@ -68,8 +70,14 @@ def breaches(plan: PlanFile, given: Given) -> list[str]:
     missing = list(works.layers(case))
     if missing:
         return missing
-    checks = (*OF_EVERY_FILE, *(OF_A_LAID_WIRE if plan.laid else ()))
-    return [said for check in checks for said in check(case)]
+    return [said for check in OF_EVERY_FILE for said in check(case)] + _on_each_loop(
+        case, OF_A_LAID_WIRE
+    )
+
+
+def _on_each_loop(case: Case, checks: tuple[Check, ...]) -> list[str]:
+    loops = [replace(case, plan=case.plan.of_loop(number)) for number in case.plan.loops]
+    return [said for loop in loops for check in checks for said in check(loop)]
 
 
 def cheap_breaches(path: Path, given: Given) -> list[str]:
@@ -77,7 +85,7 @@ def cheap_breaches(path: Path, given: Given) -> list[str]:
     case = case_of(read_plan(path, CHEAP_LAYERS), given)
     if not case.plan.laid:
         return [] if "stop" in set(case.plan["advisories"]["severity"]) else ["status: no wire"]
-    return [said for check in CHEAP for said in check(case)]
+    return _on_each_loop(case, CHEAP)
 
 
 def assert_plan_holds(path: Path, given: Given) -> None:

@@ -121,8 +121,8 @@ def mowable(case: Case) -> Iterator[str]:
         yield "mowable: two parts have one number"
     if not set(frame["role"]) <= {"main", "linked", "carried"}:
         yield f"mowable: roles {sorted(set(frame['role']))}"
-    if plan.laid and list(frame["role"]).count("main") != 1:
-        yield "mowable: there is not one main part"
+    if plan.laid and list(frame["role"]).count("main") != len(plan.loops):
+        yield "mowable: there is not one main part a loop"
     yield from _wide_enough(case)
 
 

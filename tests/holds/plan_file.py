@@ -79,6 +79,8 @@ class PlanFile:
 
     layers: Mapping[str, pd.DataFrame]
     path: Path = field(default=Path())
+    loop: int = 1
+    """Which loop is looked at, where a lawn is split into several working areas."""
 
     def __getitem__(self, name: str) -> pd.DataFrame:
         return self.layers[name]
@@ -101,6 +103,28 @@ class PlanFile:
     @property
     def facts(self) -> dict[str, str]:
         return dict(zip(self["run_info"]["key"], self["run_info"]["value"], strict=True))
+
+    @property
+    def loops(self) -> list[int]:
+        """Return the numbers of the loops, in order."""
+        wires = self["perimeter_wire"]
+        return sorted(set(wires["loop"])) if "loop" in wires else [1] * min(len(wires), 1)
+
+    @property
+    def perimeter_name(self) -> str:
+        return "perimeter" if self.loop == 1 else f"perimeter_{self.loop}"
+
+    def of_loop(self, number: int) -> PlanFile:
+        """Return what belongs to one loop; layers that tell of no loop whole."""
+        mine = {
+            name: frame[frame["loop"] == number] if "loop" in frame else frame
+            for name, frame in self.layers.items()
+        }
+        found = replace(self, layers=mine, loop=number)
+        names = [found.perimeter_name]
+        names += [f"return_{number}" for number in found["return_lines"]["line_no"]]
+        pegs = self["pegs"]
+        return found.put("pegs", pegs[pegs["on"].isin(names)])
 
     @property
     def wire(self) -> LineString:

@@ -193,7 +193,7 @@ def _gradients(case: Case, row: object) -> Iterator[str]:
 def joints(case: Case) -> Iterator[str]:
     plan = case.plan
     frame = plan["wire_joints"]
-    wires = {"perimeter": plan.wire}
+    wires = {plan.perimeter_name: plan.wire}
     wires |= {f"return_{row.line_no}": row.geometry for row in plan["return_lines"].itertuples()}
     for row in frame.itertuples():
         if row.on not in wires:
@@ -207,7 +207,7 @@ def joints(case: Case) -> Iterator[str]:
             yield "joints: no three-way joint where a return line ends"
     if len(three_way) != len(plan["return_lines"]):
         yield f"joints: {len(three_way)} three-way joints"
-    ends = frame[(frame["joint"] == "terminal") & (frame["on"] == "perimeter")]
+    ends = frame[(frame["joint"] == "terminal") & (frame["on"] == plan.perimeter_name)]
     if sorted(np.round(ends["chainage_m"], 3)) != [0.0, round(plan.wire.length, 3)]:
         yield "joints: the perimeter's terminals are not at its two ends"
     yield from _spools(case, frame, wires)

@@ -77,17 +77,21 @@ def _gaps(chainage: np.ndarray, free: list[tuple[float, float]]) -> np.ndarray:
     return gaps
 
 
+def peg_numbers(case: Case) -> Iterator[str]:
+    frame = case.plan["pegs"]
+    if sorted(frame["seq"]) != list(range(1, len(frame) + 1)):
+        yield "pegs: they are not numbered from 1"
+
+
 def pegs(case: Case) -> Iterator[str]:
     plan = case.plan
     frame = plan["pegs"]
-    if sorted(frame["seq"]) != list(range(1, len(frame) + 1)):
-        yield "pegs: they are not numbered from 1"
     if not set(frame["reason"]) <= {"spacing", "bend", "joint", "pair"}:
         yield f"pegs: reasons {sorted(set(frame['reason']))}"
     sections = plan["wire_sections"]
     back = sections[sections["section"] == "lead_back"]
     shared = list(zip(back["from_m"], back["to_m"], strict=True))
-    yield from _pegs_on(case, "perimeter", plan.wire, shared)
+    yield from _pegs_on(case, plan.perimeter_name, plan.wire, shared)
     for row in plan["return_lines"].itertuples():
         yield from _pegs_on(case, f"return_{row.line_no}", row.geometry, [])
 
@@ -129,20 +133,23 @@ def _bends(wire: LineString, least_deg: float) -> np.ndarray:
 def materials(case: Case) -> Iterator[str]:
     """The sums in words give the quantities, and start from what was laid."""
     plan, rules = case.plan, case.rules
+    if not plan.laid:
+        return
+    loops = len(plan["perimeter_wire"])
     frame = plan["materials"].set_index("item")
     if frame["quantity"].isna().any():
         yield f"materials: no quantity of {sorted(frame.index[frame['quantity'].isna()])}"
     for item, laid_m in (
-        ("perimeter wire", plan.wire.length),
+        ("perimeter wire", plan["perimeter_wire"].length.sum()),
         ("return line wire", plan["return_lines"].length.sum()),
     ):
         yield from _wire_sum(case, frame, item, float(laid_m))
     wanted = {
         "pegs": math.ceil(round(len(plan["pegs"]) * (1 + rules.pegs.spare_share), 6)),
         "three-way joints": len(plan["return_lines"]),
-        "terminal connectors": 2 + len(plan["return_lines"]),
+        "terminal connectors": 2 * loops + len(plan["return_lines"]),
         "wire splices": int((plan["wire_joints"]["joint"] == "splice").sum()),
-        "charging station": 1,
+        "charging station": loops,
     }
     for item, quantity in wanted.items():
         if item not in frame.index:
@@ -159,7 +166,7 @@ def _wire_sum(case: Case, frame: pd.DataFrame, item: str, laid_m: float) -> Iter
         return
     quantity, basis = frame.loc[item, ["quantity", "basis"]]
     words = re.fullmatch(
-        r"([\d.]+) m laid \+ (\d+) x ([\d.]+) m spare at the ends \+ ([\d.]+) % waste", basis
+        r"([\d.]+) m laid \+ (\d+) x ([\d.]+) m spare at the ends \+ ([\d.]+) % waste.*", basis
     )
     if words is None:
         yield f"materials: the basis of {item} cannot be followed: {basis}"
