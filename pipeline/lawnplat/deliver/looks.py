@@ -100,6 +100,7 @@ LOOKS: tuple[LayerLook, ...] = (
         "keep_out",
         (
             ("too_steep", Look("too steep", fill=VERMILION, fill_opacity=0.3)),
+            ("cross_fall", Look("falls away outside", fill=ORANGE, fill_opacity=0.4)),
             ("too_narrow", Look("too narrow", fill=PURPLE, fill_opacity=0.4)),
             ("too_small", Look("too small", fill=PURPLE, fill_opacity=0.4)),
             ("open_edge", Look("open edge", fill=LIGHT_GREY, fill_opacity=0.6)),

@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import shapely
 from shapely import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
-from lawnplat.geometry import as_multipolygon, opened, polygons, union
+from lawnplat.geometry import as_multipolygon, polygons, union
 from lawnplat.ground.crossings import strips
-from lawnplat.ground.firm import split_firm
 from lawnplat.ground.given_up import account, hand_trim
 from lawnplat.ground.lawn import lawn_of
 from lawnplat.ground.pieces import Piece, closed_passages, joined, parts_of
-from lawnplat.ground.setbacks import (
-    UNREACHED,
-    feature_causes,
-    is_wired,
-    open_edge_cause,
-    steep_cause,
-)
+from lawnplat.ground.setbacks import UNREACHED
+from lawnplat.ground.taken import taken_from
 from lawnplat.ground.types import Cause, Ground, KeepOut, Part, WireGround
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Feature, Site
@@ -42,8 +36,8 @@ def build_ground(
     lawn = lawn_of(site, rules)
     if lawn.is_empty:
         raise NotPlannable(site.property_id, "there is no lawn on this parcel")
-    taken = _taken(site, lawn, terrain, rules)
-    reach = opened(taken.left, machine.smallest_passage_m / 2)
+    taken = taken_from(lawn, site, terrain, machine, rules)
+    reach = taken.reach
     candidates = [part for part in polygons(reach) if part.area >= rules.ground.smallest_part_m2]
     crossing_strips, findings = strips(candidates, site, machine, rules)
     pieces = _worth_wiring(joined(candidates, crossing_strips), rules)
@@ -71,28 +65,6 @@ def build_ground(
         findings=tuple(findings),
         causes=taken.causes,
     )
-
-
-@dataclass(frozen=True)
-class _Taken:
-    causes: tuple[Cause, ...]
-    left: BaseGeometry
-    firm: tuple[Feature, ...]
-
-
-def _taken(site: Site, lawn: MultiPolygon, terrain: Terrain, rules: RuleBook) -> _Taken:
-    """Return the causes in the order in which they take lawn, and what they leave."""
-    wired = [feature for feature in site.features if is_wired(feature, rules)]
-    edge = open_edge_cause(lawn, site.features, rules)
-    steep = steep_cause(terrain)
-    others = [cause for cause in (edge, steep) if cause is not None]
-    first = [*feature_causes(wired, rules), *others]
-    left = shapely.difference(lawn, union(cause.reach for cause in first))
-    firm = split_firm(left, site.features, rules)
-    causes = [*feature_causes([*wired, *firm.wired], rules), *others]
-    if firm.wired:
-        left = shapely.difference(lawn, union(cause.reach for cause in causes))
-    return _Taken(tuple(causes), left, firm.inside)
 
 
 def _firm_causes(firm: tuple[Feature, ...]) -> list[Cause]:

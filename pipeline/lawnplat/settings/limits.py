@@ -53,6 +53,8 @@ _BY_KEY = {
     "ground.open_edge_m": _from_zero(20.0),
     "ground.edge_match_m": _from_zero(5.0),
     "ground.shape_tolerance_m": _over_zero(0.1),
+    "ground.edge_reach_m": _from_zero(20.0),
+    "ground.edge_stretch_m": _over_zero(20.0),
     "wire.pair_gap_m": _over_zero(0.5),
     "wire.terminal_gap_m": _over_zero(0.5),
     "wire.corner_radius_m": _from_zero(5.0),

@@ -63,6 +63,8 @@ class GroundRules:
     smallest_carried_m2: float
     smallest_steep_patch_m2: float
     shape_tolerance_m: float
+    edge_reach_m: float
+    edge_stretch_m: float
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,10 @@ class TerrainRules:
 
 @dataclass(frozen=True)
 class WireRules:
-    """Rules for the conductor, its joints and its ends."""
+    """Rules for the conductor, its joints and its ends, and for several loops side by side.
+
+    ``loop_balance_share`` is how far a working area's share may be from the equal one.
+    """
 
     pair_gap_m: float
     corner_radius_m: float
@@ -92,6 +97,11 @@ class WireRules:
     waste_share: float
     spool_m: float
     longest_lead_m: float
+    loops_apart_m: float
+    loop_balance_share: float
+    score_seam_gradient: float
+    score_seam_outlet: float
+    lead_longer_share: float
 
 
 @dataclass(frozen=True)
@@ -137,6 +147,8 @@ class ReturnLineRules:
     score_closeness: float
     score_bend: float
     score_switchback: float
+    further_line_share: float
+    far_part_share: float
     parking_test_m: float
 
 

@@ -16,6 +16,7 @@ from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.conductor import conductor, slit_ground
+from lawnplat.wire.edge_fall import edge_fall_findings
 from lawnplat.wire.joints import joints_of, parking_test_of
 from lawnplat.wire.leads import LeadGround, LeadTree, UnjoinedIsland, least_tree
 from lawnplat.wire.return_line import Routed, route
@@ -65,6 +66,7 @@ def build_layout(
             *siting.findings,
             *routed.findings,
             *_limits(perimeter, siting, machine),
+            *edge_fall_findings(scene, kept),
             *_unreached(pieces, tree, rules),
         ),
     )

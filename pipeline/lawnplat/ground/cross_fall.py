@@ -1,0 +1,200 @@
+"""Draw the rim of mowable ground in where the ground falls away outside it too steeply."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import QUARTER_SEGMENTS, FloatArray, grow, polygons, union
+from lawnplat.ground.inward import Room, depths_m
+from lawnplat.ground.rim_fall import Rim, long_runs, outward_fall_pct, rims_of
+from lawnplat.ground.shape import shaped
+from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.terrain.types import Terrain
+
+CROSS_FALL = "cross_fall"
+
+_PASSES = 4
+"""A rim drawn in has new directions, and is looked at again this often at most."""
+_HAIR_M = 1e-3
+_ON_IT_M = 5e-3
+_LEAST_DEPTH_M = 0.02
+_LEAST_CUT_M2 = 0.01
+_LEFT_SHARE = 0.1
+"""A cut is worth keeping when at most this share of its rim's metres over the limit is left."""
+_BEYOND_SHARE = 0.25
+"""A cut that costs the machine this much more ground than it takes itself closes a way."""
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """What the rim is held against."""
+
+    terrain: Terrain
+    machine: MachineClass
+    rules: RuleBook
+    unwired: BaseGeometry
+    """Where no wire runs along the rim, as at the mouth of a crossing."""
+
+    @property
+    def limit_pct(self) -> float:
+        """The machine's limit at an edge."""
+        return self.machine.slope_edge_pct
+
+    def over(self, rim: Rim) -> NDArray[np.bool_]:
+        """Return at which places of ``rim`` the ground falls outward over the limit."""
+        over = outward_fall_pct(self.terrain, rim.places, rim.outward) > self.limit_pct
+        if over.any() and not self.unwired.is_empty:
+            over &= ~shapely.intersects(self.unwired, shapely.points(rim.places))
+        return np.asarray(over)
+
+    def runs(self, rim: Rim, over: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+        """Return the stretches of ``rim`` that are over the limit for long enough to count."""
+        # Of so many places the first and the last are a stretch apart.
+        fewest = math.ceil(self.rules.ground.edge_stretch_m / rim.step_m) + 1
+        return long_runs(over, fewest)
+
+
+def may_slide(terrain: Terrain, machine: MachineClass) -> bool:
+    """Return whether any ground of the site is steeper than the machine's limit at an edge."""
+    if terrain.source == "level":
+        return False
+    steepest = float(np.hypot(terrain.dz_dx, terrain.dz_dy).max())
+    return 100.0 * steepest > machine.slope_edge_pct
+
+
+def cut_for_fall(ground: BaseGeometry, slopes: Slopes) -> BaseGeometry:
+    """Return what has to be given up of ``ground`` so that the fall across its rim keeps the limit.
+
+    Where the ground falls away outside the rim, over the machine's limit at an edge, the rim is
+    drawn in to the nearest line that meets the limit, at most as far as the rule book's
+    ``ground.edge_reach_m``. Stretches under ``ground.edge_stretch_m`` do not count. Where no line
+    within reach meets the limit, or where drawing in would close a way, the rim stays.
+
+    Parameters
+    ----------
+    ground : BaseGeometry
+        Polygons that the machine reaches (`lawnplat.ground.shape.shaped`).
+    slopes : Slopes
+
+    Returns
+    -------
+    BaseGeometry
+        Polygons within ``ground``, empty where nothing has to be drawn in.
+    """
+    now = ground
+    carved: BaseGeometry = Polygon()
+    for _ in range(_PASSES):
+        more = _carved(now, ground, slopes)
+        if more.is_empty:
+            break
+        carved = union([carved, more])
+        now = _smoothed(ground, carved, slopes)
+    if carved.is_empty:
+        return Polygon()
+    return _worth_it(ground, now, carved, slopes)
+
+
+def _carved(now: BaseGeometry, first: BaseGeometry, slopes: Slopes) -> BaseGeometry:
+    """Return the discs, hung on the rim of ``now``, that reach to where the limit is met."""
+    ground_rules = slopes.rules.ground
+    room = Room(
+        ground=now,
+        first=first,
+        reach_m=ground_rules.edge_reach_m,
+        radius_m=slopes.machine.smallest_passage_m / 2,
+        terrain=slopes.terrain,
+        limit_pct=slopes.limit_pct,
+        stretch_m=ground_rules.edge_stretch_m,
+    )
+    bodies: list[BaseGeometry] = []
+    for rim in rims_of(now):
+        over = slopes.over(rim)
+        runs = slopes.runs(rim, over)
+        if not runs:
+            continue
+        counted = np.zeros(len(over), dtype=bool)
+        counted[np.concatenate(runs)] = True
+        found = depths_m(rim, counted & over, room)
+        bodies.extend(_hulls(rim.places, found))
+    return union(bodies)
+
+
+def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
+    """Return the hulls of each two neighbouring discs round a ring, those of no radius left out."""
+    after = np.roll(np.arange(len(places)), -1)
+    taken = (radius_m > _LEAST_DEPTH_M) | (radius_m[after] > _LEAST_DEPTH_M)
+    if not taken.any():
+        return []
+    angle = np.arange(4 * QUARTER_SEGMENTS) * (np.pi / 2 / QUARTER_SEGMENTS)
+    turn = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    discs = places[:, None, :] + np.maximum(radius_m, _HAIR_M)[:, None, None] * turn[None]
+    pairs = np.concatenate([discs[taken], discs[after[taken]]], axis=1)
+    return list(np.asarray(shapely.convex_hull(shapely.linestrings(pairs))))
+
+
+def _smoothed(first: BaseGeometry, carved: BaseGeometry, slopes: Slopes) -> BaseGeometry:
+    """Return ``first`` less what was carved, corners both ways rounded."""
+    radius_m = slopes.rules.wire.corner_radius_m
+    left = shapely.difference(first, carved)
+    closed = shapely.intersection(grow(grow(left, radius_m), -radius_m), first)
+    return shaped(closed, slopes.machine, slopes.rules)
+
+
+def _worth_it(
+    first: BaseGeometry, now: BaseGeometry, carved: BaseGeometry, slopes: Slopes
+) -> BaseGeometry:
+    """Return the cuts that do what they are for, those that leave the rim no better put back."""
+    cuts = [
+        cut
+        for cut in polygons(shapely.difference(first, now))
+        if cut.area > _LEAST_CUT_M2 and shapely.intersects(cut, carved)
+    ]
+    kept = [cut for cut in cuts if not _closes_way(cut, first, carved, slopes)]
+    while kept:
+        left = shaped(shapely.difference(first, union(kept)), slopes.machine, slopes.rules)
+        old, new = _over_points(first, slopes), _over_points(left, slopes)
+        new = new[shapely.distance(shapely.boundary(first), new) > _ON_IT_M]
+        better = [cut for cut in kept if _mends(cut, old, new)]
+        if len(better) == len(kept):
+            return union(kept)
+        kept = better
+    return Polygon()
+
+
+def _closes_way(
+    cut: Polygon, first: BaseGeometry, carved: BaseGeometry, slopes: Slopes
+) -> bool:
+    """Return whether ``cut`` parts lawns, or takes the machine more ground than was carved."""
+    taken_m2 = shapely.intersection(cut, carved).area
+    if cut.area > (1 + _BEYOND_SHARE) * taken_m2 + slopes.machine.smallest_passage_m**2:
+        return True
+    smallest_m2 = slopes.rules.ground.smallest_part_m2
+    left = shaped(shapely.difference(first, cut), slopes.machine, slopes.rules)
+    before, after = (
+        sum(part.area >= smallest_m2 for part in polygons(ground)) for ground in (first, left)
+    )
+    return before != after
+
+
+def _over_points(ground: BaseGeometry, slopes: Slopes) -> NDArray[np.object_]:
+    """Return the places of the rim that count as over the limit, a point a step."""
+    found = [np.empty((0, 2))]
+    for rim in rims_of(ground):
+        over = slopes.over(rim)
+        found.extend(rim.places[run[over[run]]] for run in slopes.runs(rim, over))
+    return np.asarray(shapely.points(np.concatenate(found)), dtype=object)
+
+
+def _mends(cut: Polygon, old: NDArray[np.object_], new: NDArray[np.object_]) -> bool:
+    """Return whether next to none of the places over the limit is left at ``cut``."""
+    before, after = (
+        int(shapely.dwithin(cut, points, 5 * _ON_IT_M).sum()) for points in (old, new)
+    )
+    return after <= _LEFT_SHARE * before
