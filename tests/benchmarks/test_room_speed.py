@@ -35,6 +35,7 @@ from lawnplat.works.build import build_works
 E, N = 500_000.0, 5_400_000.0
 CRS = "EPSG:25832"
 SIDES_M = {"1000 m2": (25, 40), "2500 m2": (50, 50), "1 ha": (100, 100), "4 ha": (200, 200)}
+LONG = ("1 ha", "4 ha")
 
 
 def garden(width_m, height_m):
@@ -94,6 +95,8 @@ def write_raster(path, width_m, height_m, cell_m=0.5):
 
 @pytest.fixture(scope="module", params=SIDES_M)
 def survey(request, tmp_path_factory):
+    if request.param in LONG and not request.config.getoption("--benchmark-enable"):
+        pytest.skip("takes long: only when timed")
     folder = tmp_path_factory.mktemp("garden")
     return request.param, *written(folder, *SIDES_M[request.param])
 
