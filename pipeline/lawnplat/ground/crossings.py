@@ -6,16 +6,24 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, polygons, union
-from lawnplat.ground.setbacks import setback_of
+from lawnplat.geometry import grow, opened, polygons, union
+from lawnplat.ground.lawn import lawn_of
+from lawnplat.ground.setbacks import open_edge_cause, setback_of
 from lawnplat.settings.types import MachineClass, RuleBook, Treatment
 from lawnplat.survey.types import Feature, Finding, Site
 
 CROSSING = "crossing"
 _GAP_M = 0.05
+_SHARE = 0.49
+"""A hair under half: a strip just as wide as the machine needs is wide enough."""
+_CONTACT_M = 0.01
+_SEAM_M = 1e-4
+_NEAR_M = 1.0
+_ALONG = 0.7
+"""A strip leads across where its ends lie this much of their distance apart along it."""
 
 
 @dataclass(frozen=True)
@@ -33,14 +41,18 @@ def strips(
     """Return the strips that join two of ``pieces``, and what was wrong with the others.
 
     A surveyed crossing is prolonged at both ends over the setback of what it crosses, until it
-    reaches the mowable ground. It keeps the setbacks of everything else.
+    reaches the mowable ground. It keeps the setbacks of everything else, open edges among them.
     """
     found: list[Strip] = []
     findings: list[Finding] = []
-    for feature in site.features:
-        if feature.kind != CROSSING:
-            continue
-        strip = _strip(feature, pieces, site, machine, rules)
+    crossings = [feature for feature in site.features if feature.kind == CROSSING]
+    edge = open_edge_cause(lawn_of(site, rules), site.features, rules) if crossings else None
+    for feature in crossings:
+        kept = union(
+            [_kept_clear(feature, site.features, rules), *([edge.reach] if edge else [])]
+        )
+        allowed = shapely.difference(site.parcel, kept)
+        strip = _strip(feature, pieces, allowed, machine, rules)
         if strip is None:
             findings.append(_useless(feature, machine))
         else:
@@ -65,18 +77,16 @@ def _useless(feature: Feature, machine: MachineClass) -> Finding:
 def _strip(
     feature: Feature,
     pieces: list[Polygon],
-    site: Site,
+    allowed: BaseGeometry,
     machine: MachineClass,
     rules: RuleBook,
 ) -> Strip | None:
     reach_m = 2 * max(rule.setback_m for rule in rules.kinds.values()) + machine.smallest_passage_m
-    kept = _kept_clear(feature, site.features, rules)
     best: Strip | None = None
-    for body in _prolonged(feature.geometry, reach_m):
-        inside = shapely.intersection(body, site.parcel)
-        way = shapely.difference(inside, union([kept, *pieces]))
+    for body, along in _prolonged(feature.geometry, reach_m):
+        way = _wide_enough(shapely.intersection(body, allowed), pieces, machine)
         for beside in polygons(way):
-            joined = _joined(beside, pieces, machine)
+            joined = _joined(beside, pieces, along, machine)
             if joined is None or not shapely.intersects(beside, feature.geometry):
                 continue
             part = _between(beside, pieces, joined)
@@ -98,8 +108,20 @@ def _kept_clear(feature: Feature, features: tuple[Feature, ...], rules: RuleBook
     return union(reaches)
 
 
-def _prolonged(geometry: BaseGeometry, reach_m: float) -> list[Polygon]:
-    """Return the crossing's rectangle made longer along each of its two directions."""
+def _wide_enough(
+    way: BaseGeometry, pieces: list[Polygon], machine: MachineClass
+) -> BaseGeometry:
+    """Return what of ``way`` off the pieces the machine can drive, coming from them or not."""
+    whole = union([way, *(shapely.intersection(piece, grow(way, _NEAR_M)) for piece in pieces)])
+    driven = opened(grow(whole, _SEAM_M), _SHARE * machine.smallest_passage_m)
+    return shapely.difference(shapely.intersection(driven, way), union(pieces))
+
+
+def _prolonged(geometry: BaseGeometry, reach_m: float) -> list[tuple[Polygon, LineString]]:
+    """Return the crossing's rectangle made longer along each of its two directions.
+
+    With each comes the middle line that it is driven along.
+    """
     box = shapely.minimum_rotated_rectangle(geometry)
     if not isinstance(box, Polygon):
         return []
@@ -108,7 +130,9 @@ def _prolonged(geometry: BaseGeometry, reach_m: float) -> list[Polygon]:
     for first in (0, 1):
         ring = np.roll(corners, -first, axis=0)
         unit = (ring[1] - ring[0]) / np.hypot(*(ring[1] - ring[0]))
-        found.append(Polygon(ring + np.outer([-reach_m, reach_m, reach_m, -reach_m], unit)))
+        longer = ring + np.outer([-reach_m, reach_m, reach_m, -reach_m], unit)
+        middle = LineString([longer[[0, 3]].mean(axis=0), longer[[1, 2]].mean(axis=0)])
+        found.append((Polygon(longer), middle))
     return found
 
 
@@ -122,15 +146,24 @@ def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> 
 
 
 def _joined(
-    strip: Polygon, pieces: list[Polygon], machine: MachineClass
+    strip: Polygon, pieces: list[Polygon], along: LineString, machine: MachineClass
 ) -> tuple[int, ...] | None:
-    """Return the pieces that the strip meets with at least the machine's passage width."""
-    if grow(strip, -0.49 * machine.smallest_passage_m).is_empty:
+    """Return the pieces that the strip meets with at least the machine's passage width.
+
+    None where they do not lie at both its ends: beside a strip nothing is crossed.
+    """
+    if grow(strip, -_SHARE * machine.smallest_passage_m).is_empty:
         return None
     bodies = np.array(pieces, dtype=object)
-    rim = shapely.boundary(strip)
-    shared = shapely.length(shapely.intersection(rim, shapely.buffer(bodies, 0.01)))
-    meets = np.flatnonzero(shared >= machine.smallest_passage_m)
+    contact = shapely.intersection(shapely.boundary(strip), shapely.buffer(bodies, _CONTACT_M))
+    meets = np.flatnonzero(shapely.length(contact) >= machine.smallest_passage_m)
     if len(meets) < 2:  # noqa: PLR2004 - a crossing joins two
+        return None
+    at_m = shapely.line_locate_point(along, shapely.centroid(contact[meets]))
+    middle_m = float(shapely.line_locate_point(along, shapely.centroid(strip)))
+    if not (at_m.min() < middle_m - _CONTACT_M and at_m.max() > middle_m + _CONTACT_M):
+        return None
+    across_m = float(shapely.distance(*contact[meets[[at_m.argmin(), at_m.argmax()]]]))
+    if at_m.max() - at_m.min() < _ALONG * across_m:
         return None
     return tuple(int(number) for number in meets)
