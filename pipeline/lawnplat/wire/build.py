@@ -138,7 +138,7 @@ def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
         if scene.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
     )
     lawns = grow(union(pieces), -_RIM_M)
-    ground = shapely.difference(grow(scene.site.parcel, _BESIDE_M), union([solid, lawns]))
+    ground = shapely.difference(scene.site.parcel, union([solid, lawns]))
     return grow(ground, _RIM_M)
 
 

@@ -10,6 +10,7 @@ from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, points_along, union
+from lawnplat.ground.setbacks import setback_of
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import RuleBook
 from lawnplat.wire.places import rim_of
@@ -55,7 +56,7 @@ def corridor_of(
 ) -> Corridor:
     """Return the corridor of a line that leaves ``station`` straight for ``straight_m``."""
     firm = [
-        grow(feature.geometry, rules.kinds[feature.kind].setback_m)
+        grow(feature.geometry, setback_of(feature, rules))
         for feature in ground.wire_ground.firm
     ]
     free = grow(piece, -rules.return_line.corridor_m)

@@ -19,6 +19,7 @@ from lawnplat.wire.shortcut import LegCost, straightened
 
 _TURNING_STEP_M = 0.2
 _HAIR = 1e-3
+_LITTLE_LONGER = 1.02
 _ROUND_A_CORNER_M = 0.05
 """Points this close keep a way round a corner of the free ground within a millimetre of it."""
 
@@ -97,7 +98,10 @@ def _round_corners_of(points: FloatArray, ground: BaseGeometry) -> FloatArray:
     for leg, end, cut in zip(legs, points[1:], cuts, strict=True):
         if cut:
             dense = shapely.get_coordinates(shapely.segmentize(leg, _ROUND_A_CORNER_M))
-            pieces.append(_drawn_onto(dense[1:-1], ground))
+            dense[1:-1] = _drawn_onto(dense[1:-1], ground)
+            # Where the free ground comes in scraps, a way over all of them would be a zigzag.
+            if LineString(dense).length <= _LITTLE_LONGER * leg.length:
+                pieces.append(dense[1:-1])
         pieces.append(end[None])
     return np.concatenate(pieces)
 
