@@ -93,7 +93,9 @@ class Case:
             return Polygon()
         reach = union(thing.geometry for thing in self.crossings).buffer(self.crossing_reach_m)
         mown = self.plan.all_of("mowable").buffer(2 * MM)
-        return shapely.intersection(shapely.difference(self.plan.enclosed, mown), reach)
+        left = shapely.intersection(shapely.difference(self.plan.enclosed, mown), reach)
+        # A wire pair to a carried lawn may run there too: it is no strip.
+        return left.buffer(-5 * CM, join_style="mitre").buffer(5 * CM, join_style="mitre")
 
     @property
     def crossing_reach_m(self) -> float:
