@@ -25,6 +25,7 @@ _PASSES = 4
 _HAIR_M = 1e-3
 _ON_IT_M = 5e-3
 _LEAST_DEPTH_M = 0.02
+_SMOOTH_M = 2e-3
 _LEAST_CUT_M2 = 0.01
 _LEFT_SHARE = 0.1
 """A cut is worth keeping when at most this share of its rim's metres over the limit is left."""
@@ -92,9 +93,9 @@ def cut_for_fall(ground: BaseGeometry, slopes: Slopes) -> BaseGeometry:
     carved: BaseGeometry = Polygon()
     for _ in range(_PASSES):
         more = _carved(now, ground, slopes)
-        if more.is_empty:
+        if shapely.intersection(now, more).area < _LEAST_CUT_M2:
             break
-        carved = union([carved, more])
+        carved = shapely.simplify(union([carved, more]), _SMOOTH_M)
         now = _smoothed(ground, carved, slopes)
     if carved.is_empty:
         return Polygon()
@@ -113,10 +114,15 @@ def _carved(now: BaseGeometry, first: BaseGeometry, slopes: Slopes) -> BaseGeome
         limit_pct=slopes.limit_pct,
         stretch_m=ground_rules.edge_stretch_m,
     )
+    edge = shapely.boundary(first)
+    shapely.prepare(edge)
     bodies: list[BaseGeometry] = []
     for rim in rims_of(now):
         over = slopes.over(rim)
         runs = slopes.runs(rim, over)
+        if now is not first:  # what has not moved has been looked at
+            moved = ~np.asarray(shapely.dwithin(edge, shapely.points(rim.places), _ON_IT_M))
+            runs = [run for run in runs if moved[run].any()]
         if not runs:
             continue
         counted = np.zeros(len(over), dtype=bool)
@@ -156,31 +162,41 @@ def _worth_it(
         for cut in polygons(shapely.difference(first, now))
         if cut.area > _LEAST_CUT_M2 and shapely.intersects(cut, carved)
     ]
-    kept = [cut for cut in cuts if not _closes_way(cut, first, carved, slopes)]
+    parted = _lawns(first, slopes) != _lawns(now, slopes)
+    kept = [cut for cut in cuts if not _closes_way(cut, first, carved, slopes, parted)]
+    left = now if len(kept) == len(cuts) else None
     while kept:
-        left = shaped(shapely.difference(first, union(kept)), slopes.machine, slopes.rules)
+        if left is None:
+            left = shaped(shapely.difference(first, union(kept)), slopes.machine, slopes.rules)
         old, new = _over_points(first, slopes), _over_points(left, slopes)
         new = new[shapely.distance(shapely.boundary(first), new) > _ON_IT_M]
         better = [cut for cut in kept if _mends(cut, old, new)]
         if len(better) == len(kept):
             return union(kept)
-        kept = better
+        kept, left = better, None
     return Polygon()
 
 
 def _closes_way(
-    cut: Polygon, first: BaseGeometry, carved: BaseGeometry, slopes: Slopes
+    cut: Polygon, first: BaseGeometry, carved: BaseGeometry, slopes: Slopes, parted: bool
 ) -> bool:
-    """Return whether ``cut`` parts lawns, or takes the machine more ground than was carved."""
+    """Return whether ``cut`` takes the machine more ground than was carved, or parts lawns.
+
+    The latter is asked only where all cuts together do (``parted``).
+    """
     taken_m2 = shapely.intersection(cut, carved).area
     if cut.area > (1 + _BEYOND_SHARE) * taken_m2 + slopes.machine.smallest_passage_m**2:
         return True
-    smallest_m2 = slopes.rules.ground.smallest_part_m2
+    if not parted:
+        return False
     left = shaped(shapely.difference(first, cut), slopes.machine, slopes.rules)
-    before, after = (
-        sum(part.area >= smallest_m2 for part in polygons(ground)) for ground in (first, left)
-    )
-    return before != after
+    return _lawns(left, slopes) != _lawns(first, slopes)
+
+
+def _lawns(ground: BaseGeometry, slopes: Slopes) -> int:
+    """Return how many pieces of ``ground`` are large enough to be mown."""
+    smallest_m2 = slopes.rules.ground.smallest_part_m2
+    return sum(part.area >= smallest_m2 for part in polygons(ground))
 
 
 def _over_points(ground: BaseGeometry, slopes: Slopes) -> NDArray[np.object_]:

@@ -80,7 +80,9 @@ def depths_m(rim: Rim, counted: NDArray[np.bool_], room: Room) -> FloatArray:
         # A whole ring was laid with both its ends over each other.
         inner = slice(pad, -pad) if len(at) > size else slice(None)
         found[at[inner]] = chosen[inner]
-    return found
+    # A corner has no say, but the straight rim must be drawn in right up to it.
+    beside = np.maximum(np.roll(found, 1), np.roll(found, -1))
+    return np.where(corner, np.maximum(found, beside), found)
 
 
 def _stretches(near: NDArray[np.intp], size: int, pad: int) -> list[NDArray[np.intp]]:
@@ -102,10 +104,15 @@ def _cheapest(stretch: _Stretch, room: Room) -> FloatArray:
     fall_pct = outward_fall_pct(room.terrain, lattice, outward)
     aim_pct = room.limit_pct - _AIM_PCT
     cost = _costs(stretch, fall_pct > aim_pct, levels, room.reach_m)
-    barred = _barred(lattice, outward, room)
-    cost += barred * _BARRED * _OVER_COUNTS * room.reach_m * stretch.step_m
     slack = max(1, int(np.floor(stretch.step_m / DEPTH_STEP_M + 1e-9)))
-    return _refined(fall_pct, _least_path(cost, slack), levels, aim_pct)
+    path = _least_path(cost, slack)
+    if not path.any():  # even with all the room there is
+        return np.zeros(len(path))
+    barred = _barred(lattice, outward, room)
+    if barred[np.arange(len(path)), path].any():
+        cost += barred * _BARRED * _OVER_COUNTS * room.reach_m * stretch.step_m
+        path = _least_path(cost, slack)
+    return _refined(fall_pct, path, levels, aim_pct)
 
 
 def _costs(
@@ -151,16 +158,18 @@ def _least_path(cost: FloatArray, slack: int) -> NDArray[np.intp]:
     # No change comes first: of ways that cost the same the smoothest is taken.
     offsets = offsets[np.argsort(np.abs(offsets), kind="stable")]
     came_from = np.zeros((rows, columns), dtype=np.intp)
-    total = cost[0]
     index = np.arange(columns)
+    reached = slack + offsets[:, None] + index[None, :]
+    total = np.full(columns + 2 * slack, np.inf)
+    inner = slice(slack, slack + columns)
+    total[inner] = cost[0]
     for row in range(1, rows):
-        wider = np.pad(total, slack, constant_values=np.inf)
-        before = np.stack([wider[slack + o : slack + o + columns] for o in offsets])
+        before = total[reached]
         best = np.argmin(before, axis=0)
         came_from[row] = index + offsets[best]
-        total = before[best, index] + cost[row]
+        total[inner] = before[best, index] + cost[row]
     path = np.empty(rows, dtype=np.intp)
-    path[-1] = int(np.argmin(total))
+    path[-1] = int(np.argmin(total[inner]))
     for row in range(rows - 1, 0, -1):
         path[row - 1] = came_from[row, path[row]]
     return path
