@@ -20,6 +20,7 @@ TOO_STEEP = "too_steep"
 TOO_NARROW = "too_narrow"
 TOO_SMALL = "too_small"
 UNREACHED = "unreached"
+LOOP_SEAM = "loop_seam"
 
 
 def setback_of(feature: Feature, rules: RuleBook) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -16,7 +16,7 @@ class Cause:
     """One reason to give up lawn: ``body`` is what stands there, ``reach`` the ground it takes."""
 
     kind: str
-    """A feature kind, ``open_edge`` or ``too_steep``."""
+    """A feature kind, ``open_edge``, ``too_steep`` or ``loop_seam``."""
     setback_m: float
     body: BaseGeometry
     reach: BaseGeometry
@@ -27,7 +27,8 @@ class KeepOut:
     """Lawn given up to one cause; the keep-outs and the mowable parts tile the lawn."""
 
     kind: str
-    """A feature kind, ``open_edge``, ``too_steep``, ``too_narrow`` or ``too_small``."""
+    """A feature kind, ``open_edge``, ``too_steep``, ``too_narrow``, ``too_small``, ``unreached`` or
+    ``loop_seam`` (the strip between two working areas)."""
     setback_m: float
     area: MultiPolygon
 
@@ -81,6 +82,9 @@ class WireGround:
     crossings: tuple[Polygon, ...]
     firm: tuple[Feature, ...]
     """Firm obstacles that stand inside, with no wire round them."""
+    others: BaseGeometry = field(default_factory=Polygon)
+    """Ground of the other loops on the site, and their leads outside it; empty for a single loop.
+    No cable and no lead of this loop runs over it."""
 
 
 @dataclass(frozen=True)

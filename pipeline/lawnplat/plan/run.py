@@ -8,8 +8,9 @@ from dataclasses import replace
 import shapely
 
 from lawnplat.errors import NotPlannable
-from lawnplat.ground.build import build_ground, settled
+from lawnplat.ground.build import build_ground
 from lawnplat.ground.types import Ground
+from lawnplat.plan.loops import lay_loops
 from lawnplat.planned import Plan, Status
 from lawnplat.settings.digest import digest
 from lawnplat.settings.types import MachineClass, RuleBook
@@ -17,8 +18,6 @@ from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.build import build_terrain
 from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.terrain.types import Terrain
-from lawnplat.wire.build import build_layout
-from lawnplat.wire.types import Layout
 from lawnplat.works.build import build_works
 
 
@@ -79,19 +78,18 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook) -> Plan:
     ground = build_ground(site, terrain, machine, rules)
     seen = replace(begun, ground=ground, findings=(*begun.findings, *ground.findings))
     try:
-        laid = build_layout(site, ground, terrain, machine, rules)
+        laid = lay_loops(site, ground, terrain, machine, rules)
     except NotPlannable as error:
         return _stopped(seen, error)
-    layout = laid.layout
-    ground = settled(ground, layout.station.point, laid.unreached, rules)
-    findings = (*seen.findings, *layout.findings, *_on_the_ground(ground, layout, machine))
-    works = build_works((layout,), machine, rules)
-    stopped = any(finding.severity == "stop" for finding in layout.findings)
+    said = tuple(finding for layout in laid.layouts for finding in layout.findings)
+    findings = (*seen.findings, *said, *laid.findings, *_carried(laid.ground))
+    works = build_works(laid.layouts, machine, rules)
+    stopped = any(finding.severity == "stop" for finding in said)
     return replace(
         seen,
         status=Status.NOT_PLANNABLE if stopped else _status(findings),
-        ground=ground,
-        layouts=(layout,),
+        ground=laid.ground,
+        layouts=laid.layouts,
         works=works,
         findings=findings,
     )
@@ -110,25 +108,9 @@ def _stopped(plan: Plan, error: NotPlannable) -> Plan:
     return replace(plan, findings=(*plan.findings, stop))
 
 
-def _on_the_ground(ground: Ground, layout: Layout, machine: MachineClass) -> list[Finding]:
-    """Return what has to be said of the mown ground as a whole."""
-    mown_m2 = sum(part.area.area for part in ground.parts)
-    found = []
-    if mown_m2 > machine.capacity_m2:
-        found.append(
-            Finding(
-                rule="capacity",
-                severity="warn",
-                text=(
-                    f"{mown_m2:.0f} m2 to mow, over the {machine.capacity_m2:.0f} m2 of a "
-                    f"{machine.name} machine: a larger class or a second machine is needed"
-                ),
-                place=layout.station.point,
-                measured=round(mown_m2, 1),
-                limit=machine.capacity_m2,
-            )
-        )
-    found.extend(
+def _carried(ground: Ground) -> list[Finding]:
+    """Say to which parts the machine has to be carried."""
+    return [
         Finding(
             rule="carried_part",
             severity="note",
@@ -137,8 +119,7 @@ def _on_the_ground(ground: Ground, layout: Layout, machine: MachineClass) -> lis
         )
         for part in ground.parts
         if part.role == "carried"
-    )
-    return found
+    ]
 
 
 def _record(

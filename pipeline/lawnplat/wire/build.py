@@ -17,6 +17,7 @@ from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.conductor import conductor, slit_ground
 from lawnplat.wire.edge_fall import edge_fall_findings
+from lawnplat.wire.gentle_leads import Gentleness
 from lawnplat.wire.joints import joints_of, parking_test_of
 from lawnplat.wire.leads import LeadGround, LeadTree, UnjoinedIsland, least_tree
 from lawnplat.wire.return_line import Routed, route
@@ -127,6 +128,7 @@ def _lead_ground(
         outside=_outside(scene, pieces),
         longest_outside_m=rules.wire.longest_lead_m,
         apart_m=_APART_M,
+        gentle=Gentleness(scene.terrain, rules.wire.lead_longer_share),
     )
 
 
@@ -137,7 +139,8 @@ def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
         for feature in scene.site.features
         if scene.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
     )
-    lawns = grow(union(pieces), -_RIM_M)
+    others = grow(scene.ground.wire_ground.others, scene.rules.wire.loops_apart_m)
+    lawns = union([grow(union(pieces), -_RIM_M), others])
     ground = shapely.difference(scene.site.parcel, union([solid, lawns]))
     return grow(ground, _RIM_M)
 

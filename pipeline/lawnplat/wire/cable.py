@@ -53,5 +53,6 @@ def _cable_ground(scene: Scene) -> tuple[BaseGeometry, float]:
         if scene.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
     )
     # Cells whose centre lies less than a cell inside the wire still belong to the strip outside.
-    mown = grow(union(scene.ground.wire_ground.pieces), -0.75 * cell_m)
+    wired = scene.ground.wire_ground
+    mown = grow(union([*wired.pieces, wired.others]), -0.75 * cell_m)
     return shapely.difference(grow(parcel, cell_m), union([mown, solid])), cell_m
