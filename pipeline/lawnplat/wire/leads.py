@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, union
 from lawnplat.wire.detour import way_round
+from lawnplat.wire.gentle_leads import Gentleness, gentlest
 
 _SAMPLE_M = 0.25
 _MOST_SAMPLES = 240
@@ -62,6 +63,8 @@ class LeadGround:
     outside: BaseGeometry
     longest_outside_m: float
     apart_m: float
+    gentle: Gentleness | None = None
+    """By what one of several leads of nearly equal length is chosen; None for the shortest."""
 
 
 @dataclass(frozen=True)
@@ -172,6 +175,9 @@ def _lead(
     line: LineString | None = nearest[0] if _open(nearest, room, barred)[0] else None
     if line is None:
         line = _next_shortest(one.ring, other.ring, room, barred)
+    if line is not None and ground.gentle is not None:
+        rings = (one.ring, other.ring)
+        line = gentlest(line, rings, lambda tried: _open(tried, room, barred), ground.gentle)
     if line is None:
         line = way_round(one.ring, other.ring, shapely.difference(room, barred))
     if line is None or (carried and line.length > ground.longest_outside_m):
