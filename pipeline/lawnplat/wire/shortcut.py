@@ -127,7 +127,9 @@ def straightened(
         best, best_cost = corners, total
         if gained < _WORTHWHILE * total:
             break
-    return relaxed(best, cost, heading)
+    smooth = relaxed(best, cost, heading)
+    # Moved one at a time, corners may tie a loop into the line to spare it a sharp bend.
+    return smooth if LineString(smooth).is_simple else best
 
 
 def relaxed(
