@@ -16,6 +16,8 @@ from lawnplat.terrain.types import Terrain
 
 _SAMPLE_M = 0.25
 _MOST_SAMPLES = 240
+_TOUCH_M = 1e-3
+"""Rims nearer than this touch: there is no other way between them."""
 _BASE_M = 0.5
 """A gradient along a lead is measured over about this length."""
 _NOTICED_PCT = 0.5
@@ -49,7 +51,7 @@ def gentlest(
     are nearly as short as ``shortest``. Of leads equally steep the shortest is taken, and
     ``shortest`` itself unless another is noticeably gentler.
     """
-    if by.terrain.source == "level":
+    if by.terrain.source == "level" or shortest.length < _TOUCH_M:
         return shortest
     tried = np.concatenate([_across(*rings), _turned(_across(*rings[::-1]))])
     longest_m = (1.0 + by.longer_share) * shortest.length
