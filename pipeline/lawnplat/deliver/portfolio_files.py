@@ -23,7 +23,7 @@ from lawnplat.deliver.contract import (
 )
 from lawnplat.deliver.gpkg import is_ours, write_layers
 from lawnplat.deliver.place import place_file
-from lawnplat.deliver.rows import Row, Value, as_type, known
+from lawnplat.deliver.rows import Row, Value, as_column, as_type, known
 from lawnplat.planned import Outcome
 from lawnplat.survey.types import FloatArray
 
@@ -90,7 +90,10 @@ def _transformer(source: str, target: str) -> Transformer:
 
 def _values(each: Outcome) -> tuple[Value, ...]:
     """Return the outcome in the order of the layer's columns."""
-    return tuple(known(getattr(each, column.name)) for column in PROPERTIES.all_columns)
+    return tuple(
+        as_column(known(getattr(each, column.name)), column.type)
+        for column in PROPERTIES.all_columns
+    )
 
 
 def _write_table(path: Path, rows: Sequence[Row]) -> None:

@@ -62,14 +62,14 @@ def layer_rows(plan: Plan, layer: Layer) -> tuple[Row, ...]:
             continue
         whole = (plan.site.property_id, *values)
         cells = tuple(
-            _as_column(known(value), column.type)
+            as_column(known(value), column.type)
             for value, column in zip(whole, layer.all_columns, strict=True)
         )
         rows.append(Row(as_type(geometry, layer.geometry), cells))
     return tuple(rows)
 
 
-def _as_column(value: Value, column_type: str) -> Value:
+def as_column(value: Value, column_type: str) -> Value:
     """Return a whole number as a float in a column of floats: the driver would drop it there."""
     return float(value) if column_type == "float" and isinstance(value, int) else value
 
