@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from holds import ground, route, wire, works
+from holds import ground, loops, route, wire, works
 from holds.given import Case, Given, case_of
 from holds.plan_file import FEATURES, PlanFile, read_plan
 
@@ -24,6 +24,8 @@ OF_EVERY_FILE: tuple[Check, ...] = (
     ground.hand_trim,
     ground.mowable,
     ground.passages,
+    loops.loops_apart,
+    loops.loops_fit,
     works.peg_numbers,
     works.materials,
 )

@@ -10,7 +10,7 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from holds.given import ARC_M, CM, MM, Case
-from holds.plan_file import union
+from holds.plan_file import closed, union
 from lawnplat.settings.types import Treatment
 
 END_M = 0.6
@@ -142,7 +142,7 @@ def measured_setbacks(case: Case) -> Iterator[str]:
     bodies = {}
     for thing in case.of(Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.FIRM):
         bodies.setdefault(thing.kind, []).append(thing.geometry)
-    known = {*bodies, "open_edge", "too_steep", "cross_fall", "crossing"}
+    known = {*bodies, "open_edge", "too_steep", "cross_fall", "crossing", "loop_seam"}
     for row in case.plan["wire_sections"].itertuples():
         if row.section.startswith("lead"):
             continue
@@ -181,8 +181,7 @@ def pairs(case: Case) -> Iterator[str]:
 def island_sections(case: Case) -> Iterator[str]:
     """A stretch called an island goes round a hole of the ground, one called an edge does not."""
     plan = case.plan
-    ground = union([plan.all_of("mowable").buffer(CM), case.firm, case.strips().buffer(CM)])
-    ground = ground.buffer(-CM)
+    ground = closed(union([plan.all_of("mowable"), case.firm, case.strips()]), CM)
     outer = union(LineString(g.exterior.coords) for g in shapely.get_parts(ground))
     for row in plan["wire_sections"].itertuples():
         if row.section == "edge" and row.geometry.length > 0.5:

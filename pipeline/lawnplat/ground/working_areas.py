@@ -17,13 +17,14 @@ import shapely
 from shapely import LineString, MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import as_multipolygon, grow, opened, polygons, union
+from lawnplat.geometry import as_multipolygon, grow, polygons, union
 from lawnplat.ground.firm import split_firm
 from lawnplat.ground.given_up import hand_trim
 from lawnplat.ground.halving import Pieces, SplitTask, in_two, wire_estimate_m
 from lawnplat.ground.pieces import Piece, parts_of
 from lawnplat.ground.seams import SeamPrice
 from lawnplat.ground.setbacks import LOOP_SEAM, feature_causes
+from lawnplat.ground.shape import shaped
 from lawnplat.ground.types import Cause, Ground, KeepOut, Part, WireGround
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Site
@@ -31,6 +32,9 @@ from lawnplat.terrain.types import Terrain
 
 _HAIR_M = 1e-3
 _HAIR_M2 = 1e-3
+_GROWN_M = 1e-5
+_STEP_M = 5e-5
+"""Takes out the steps in the rim that growing a narrow place leaves: else each would be a bend."""
 _OUTLET = "power_outlet"
 
 
@@ -142,7 +146,10 @@ def _drawn_apart(
             if shapely.distance(areas[earlier], areas[later]) < apart_m - _HAIR_M:
                 near = grow(areas[earlier], apart_m)
                 areas[later] = shapely.difference(areas[later], near)
-    return [_wide(area, union(leaf), machine) for area, leaf in zip(areas, leaves, strict=True)]
+    return [
+        _wide(area, union(leaf), machine, rules)
+        for area, leaf in zip(areas, leaves, strict=True)
+    ]
 
 
 def _without_idle(
@@ -164,20 +171,26 @@ def _without_idle(
     return shapely.difference(area, union(idle)) if idle else area
 
 
-def _wide(area: BaseGeometry, before: BaseGeometry, machine: MachineClass) -> list[Polygon]:
+def _wide(
+    area: BaseGeometry, before: BaseGeometry, machine: MachineClass, rules: RuleBook
+) -> list[Polygon]:
     """Return the area's polygons without what the cut left too narrow for the machine.
 
     Only what is new is taken: the rest of the rim stays as it was to the last digit.
     """
     new_rim = shapely.difference(shapely.boundary(area), grow(shapely.boundary(before), _HAIR_M))
     near = grow(new_rim, machine.smallest_passage_m)
-    reach = opened(area, machine.smallest_passage_m / 2)
+    reach = shaped(area, machine, rules)
     narrow = [
-        part
+        # Grown, so that no rounding leaves a hair between a narrow corner and the rim.
+        shapely.buffer(part, _GROWN_M, join_style="mitre")
         for part in polygons(shapely.difference(area, reach))
         if part.area > _HAIR_M2 and shapely.intersects(part, near)
     ]
-    return polygons(shapely.difference(area, union(narrow)))
+    if not narrow:
+        return polygons(area)
+    cut = shapely.difference(area, union(narrow))
+    return polygons(shapely.simplify(cut, _STEP_M))
 
 
 def _grounded(
@@ -199,7 +212,7 @@ def _grounded(
     causes = feature_causes(firm.wired, rules)
     if causes:
         left = shapely.difference(whole, union(cause.reach for cause in causes))
-        area = _wide(left, whole, machine)
+        area = _wide(left, whole, machine, rules)
     pieces = _pieces(area, ground.wire_ground.crossings, rules)
     if not pieces:
         return None

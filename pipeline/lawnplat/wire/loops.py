@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -50,7 +51,7 @@ def _as_loop(layout: Layout, loop: int, lines_before: int) -> Layout:
             replace(test, line_number=test.line_number + lines_before)
             for test in layout.parking_tests
         ),
-        findings=tuple(_of_loop(finding, loop) for finding in layout.findings),
+        findings=tuple(_of_loop(finding, loop, lines_before) for finding in layout.findings),
     )
 
 
@@ -58,5 +59,11 @@ def _renamed(joint: Joint, names: dict[str, str]) -> Joint:
     return replace(joint, on=names[joint.on])
 
 
-def _of_loop(finding: Finding, loop: int) -> Finding:
-    return replace(finding, text=f"loop {loop}: {finding.text}")
+def _of_loop(finding: Finding, loop: int, lines_before: int) -> Finding:
+    """Return the finding with the loop it belongs to, and lines by their number on the site."""
+
+    def moved(found: re.Match[str]) -> str:
+        return f"return line {int(found[1]) + lines_before}"
+
+    told = re.sub(r"\breturn line (\d+)\b", moved, finding.text)
+    return replace(finding, text=f"loop {loop}: {told}")

@@ -117,6 +117,9 @@ def _draw_passages(canvas: Canvas, ground: Ground, labels: Labels) -> None:
 
 
 def _label_parts(ground: Ground, labels: Labels) -> None:
+    """Write on each part what it is; where there are several loops, in which it lies."""
+    several = any(part.loop > 1 for part in ground.parts)
     for part in ground.parts:
         role = "mown" if part.role == "main" else f"mown, {part.role}"
-        labels.ask_on(part.area, f"{role}: {part.area.area:.0f} m²")
+        loop = f"loop {part.loop}, " if several else ""
+        labels.ask_on(part.area, f"{loop}{role}: {part.area.area:.0f} m²")
