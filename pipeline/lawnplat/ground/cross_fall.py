@@ -20,13 +20,17 @@ from lawnplat.terrain.types import Terrain
 
 CROSS_FALL = "cross_fall"
 
+HAIR_PCT = 0.1
+"""A rim drawn in lies at the limit itself: a tenth of a percent over it is rounding."""
 _PASSES = 4
 """A rim drawn in has new directions, and is looked at again this often at most."""
 _HAIR_M = 1e-3
 _ON_IT_M = 5e-3
 _LEAST_DEPTH_M = 0.02
 _SMOOTH_M = 2e-3
-_LEAST_CUT_M2 = 0.01
+_SEAM_M = 1e-6
+_LEAST_CUT_M2 = 0.05
+_LEAST_CARVE_M2 = 0.02
 _LEFT_SHARE = 0.1
 """A cut is worth keeping when at most this share of its rim's metres over the limit is left."""
 _BEYOND_SHARE = 0.25
@@ -48,9 +52,10 @@ class Slopes:
         """The machine's limit at an edge."""
         return self.machine.slope_edge_pct
 
-    def over(self, rim: Rim) -> NDArray[np.bool_]:
-        """Return at which places of ``rim`` the ground falls outward over the limit."""
-        over = outward_fall_pct(self.terrain, rim.places, rim.outward) > self.limit_pct
+    def over(self, rim: Rim, slack_pct: float = 0.0) -> NDArray[np.bool_]:
+        """Return at which places of ``rim`` the ground falls outward over the limit and slack."""
+        fall_pct = outward_fall_pct(self.terrain, rim.places, rim.outward)
+        over = fall_pct > self.limit_pct + slack_pct
         if over.any() and not self.unwired.is_empty:
             over &= ~shapely.intersects(self.unwired, shapely.points(rim.places))
         return np.asarray(over)
@@ -93,7 +98,7 @@ def cut_for_fall(ground: BaseGeometry, slopes: Slopes) -> BaseGeometry:
     carved: BaseGeometry = Polygon()
     for _ in range(_PASSES):
         more = _carved(now, ground, slopes)
-        if shapely.intersection(now, more).area < _LEAST_CUT_M2:
+        if shapely.intersection(now, more).area < _LEAST_CARVE_M2:
             break
         carved = shapely.simplify(union([carved, more]), _SMOOTH_M)
         now = _smoothed(ground, carved, slopes)
@@ -146,11 +151,23 @@ def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
 
 
 def _smoothed(first: BaseGeometry, carved: BaseGeometry, slopes: Slopes) -> BaseGeometry:
-    """Return ``first`` less what was carved, corners both ways rounded."""
+    """Return ``first`` less what was carved, corners both ways rounded.
+
+    Only the surroundings are rounded anew: a corner is rounded by what lies within two radii.
+    """
     radius_m = slopes.rules.wire.corner_radius_m
-    left = shapely.difference(first, carved)
-    closed = shapely.intersection(grow(grow(left, radius_m), -radius_m), first)
-    return shaped(closed, slopes.machine, slopes.rules)
+    far_m = 2 * max(radius_m, slopes.machine.smallest_passage_m) + _HAIR_M
+    near, wider = (
+        union(shapely.box(*part.bounds) for part in polygons(grow(carved, reach_m)))
+        for reach_m in (far_m, 3 * far_m)
+    )
+    around = shapely.intersection(first, wider)
+    left = shapely.difference(around, carved)
+    closed = shapely.intersection(grow(grow(left, radius_m), -radius_m), around)
+    there = shapely.intersection(shaped(closed, slopes.machine, slopes.rules), near)
+    # A hair of overlap, so that the two fit together without a seam.
+    elsewhere = shapely.difference(first, grow(near, -_SEAM_M))
+    return union([elsewhere, there])
 
 
 def _worth_it(
@@ -203,7 +220,7 @@ def _over_points(ground: BaseGeometry, slopes: Slopes) -> NDArray[np.object_]:
     """Return the places of the rim that count as over the limit, a point a step."""
     found = [np.empty((0, 2))]
     for rim in rims_of(ground):
-        over = slopes.over(rim)
+        over = slopes.over(rim, HAIR_PCT)
         found.extend(rim.places[run[over[run]]] for run in slopes.runs(rim, over))
     return np.asarray(shapely.points(np.concatenate(found)), dtype=object)
 

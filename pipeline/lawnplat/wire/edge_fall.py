@@ -9,14 +9,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from lawnplat.ground.cross_fall import Slopes, may_slide
+from lawnplat.ground.cross_fall import HAIR_PCT, Slopes, may_slide
 from lawnplat.ground.rim_fall import Rim, outward_fall_pct, rims_of
 from lawnplat.survey.types import Finding
 from lawnplat.wire.scene import Scene
 
 EDGE_CROSS_FALL = "edge_cross_fall"
-_HAIR_PCT = 0.1
-"""Rims drawn in lie at the limit itself: a tenth of a percent over it is rounding."""
 
 
 def edge_fall_findings(scene: Scene, pieces: Sequence[Polygon]) -> list[Finding]:
@@ -37,7 +35,7 @@ def edge_fall_findings(scene: Scene, pieces: Sequence[Polygon]) -> list[Finding]
     for piece in pieces:
         for rim in rims_of(piece):
             fall_pct = outward_fall_pct(scene.terrain, rim.places, rim.outward)
-            over = fall_pct > slopes.limit_pct + _HAIR_PCT
+            over = slopes.over(rim, HAIR_PCT)
             runs = slopes.runs(rim, over)
             found.extend(_finding(scene, rim, run[over[run]], fall_pct) for run in runs)
     return found
