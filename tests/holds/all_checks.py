@@ -62,7 +62,7 @@ CHEAP: tuple[Check, ...] = (
 """Those that find most, for runs over hundreds of plans."""
 CHEAP_LAYERS = (
     "parcel", *FEATURES, "mowable", "station", "perimeter_wire", "wire_sections", "return_lines",
-    "pegs", "advisories", "keep_out",
+    "pegs", "advisories", "keep_out", "passages",
 )  # fmt: skip
 
 

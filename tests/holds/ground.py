@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from holds.given import CM, MM, Case
-from holds.plan_file import GEOMETRY, union
+from holds.plan_file import GEOMETRY, closed, union
 from lawnplat.settings.types import MachineClass, Treatment
 
 SHARE = 1e-3
@@ -129,9 +129,10 @@ def mowable(case: Case) -> Iterator[str]:
 def _wide_enough(case: Case) -> Iterator[str]:
     # Parts meet at passages: only the whole can be held against the smallest passage. Firm
     # obstacles stand in it without narrowing it, since the machine turns from them.
-    whole = union([*case.plan["mowable"].geometry, case.firm]).buffer(CM).buffer(-CM)
+    whole = closed(union([*case.plan["mowable"].geometry, case.firm]), CM)
     radius = case.given.machine.smallest_passage_m / 2 - 1.5 * CM
-    opened = whole.buffer(-radius, quad_segs=32).buffer(radius + CM, quad_segs=32)
+    cores = [piece.buffer(-radius, quad_segs=32) for piece in shapely.get_parts(whole)]
+    opened = union(core.buffer(radius + CM, quad_segs=32) for core in cores)
     narrow = shapely.difference(case.plan.all_of("mowable"), shapely.union(opened, case.firm))
     worst = max((g.area for g in shapely.get_parts(narrow)), default=0.0)
     if worst > 2 * CM:

@@ -160,6 +160,15 @@ def union(geometries: object) -> BaseGeometry:
     return shapely.union_all(np.array(found, dtype=object)) if found else Polygon()
 
 
+def closed(shape: BaseGeometry, reach_m: float) -> BaseGeometry:
+    """Return a shape with its cracks closed, each piece drawn back by itself.
+
+    Drawn back together, GEOS 3.14 was seen to lose one of two whole pieces (lot 23 of real ground).
+    """
+    grown = shapely.get_parts(shape.buffer(reach_m))
+    return union(piece.buffer(-reach_m) for piece in grown)
+
+
 def read_plan(path: Path, only: tuple[str, ...] | None = None) -> PlanFile:
     """Read every layer that is there (or those in ``only``) with pyogrio, not with our writer."""
     there = [str(name) for name, _ in pyogrio.list_layers(path)]

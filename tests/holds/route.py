@@ -143,7 +143,10 @@ def _wires(case: Case, line: LineString) -> Iterator[str]:
     # crow flies at the joint (it meets the wire at 30 degrees or more) and along it at the station.
     free = substring(line, corridor_m + CM, line.length)
     free = shapely.difference(free, end.buffer(2 * corridor_m))
-    near = free.distance(wire) if not free.is_empty else np.inf
+    tight = _tight_places(case)
+    close = shapely.difference(free, tight).distance(wire)
+    closest = shapely.intersection(free, tight).distance(wire)
+    near = min(value for value in (close, closest + 2 * CM, np.inf) if not np.isnan(value))
     if near < corridor_m - CM:
         at = shapely.get_coordinates(shapely.shortest_line(free, wire))[0]
         yield (
@@ -152,6 +155,16 @@ def _wires(case: Case, line: LineString) -> Iterator[str]:
         )
     if not line.is_simple:
         yield "return_line: it crosses itself"
+
+
+def _tight_places(case: Case) -> Polygon:
+    """Return passages hardly wider than two corridors: there the line runs in their middle.
+
+    It may be 3 cm off it, which is what a peg's own tolerance (`pegs.curve_offset_m`) allows.
+    """
+    frame = case.plan["passages"]
+    widest = 2 * case.rules.return_line.corridor_m + 0.1
+    return union(frame[frame["width_m"] < widest].geometry.buffer(0.3))
 
 
 def _bends(case: Case, line: LineString) -> Iterator[str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPoint, Point, Polygon, affinity, box
 
@@ -139,7 +139,7 @@ def plan_of(drawn: Drawn, folder: Path) -> tuple[str, PlanFile, list[str]]:
 
 @settings(
     max_examples=40, deadline=None, derandomize=True, database=None,
-    suppress_health_check=list(HealthCheck),
+    suppress_health_check=list(HealthCheck), phases=(Phase.explicit, Phase.generate),
 )  # fmt: skip
 @given(drawn=properties())
 def test_any_drawn_lawn_holds_or_is_refused_for_a_true_reason(drawn: Drawn) -> None:
