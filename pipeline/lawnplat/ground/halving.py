@@ -203,15 +203,14 @@ def _best_through(
             round_islands(thin, task.price),
         ]
     )
+    found = _cheapest(search, others, seams, best)
+    if found is best:
+        return best
     for finer in range(_ROUNDS):
-        found = _cheapest(search, others, seams, best)
-        if found is None or found.cut.seam is None:
-            return found
-        if found is best and finer:
-            return found
-        best = found
-        seams = around(thin, task.price, found.cut.seam, finer)
-    return best
+        if found is not None and found.cut.seam is not None:
+            nearby = around(thin, task.price, found.cut.seam, finer)
+            found = _cheapest(search, others, nearby, found)
+    return found
 
 
 def _near_half(loops: int) -> tuple[int, ...]:

@@ -205,10 +205,7 @@ def _grounded(
     A firm obstacle that the new rim would touch is wired round, as it is at any other rim.
     """
     whole = union(area)
-    here = tuple(
-        each for each in ground.wire_ground.firm if shapely.intersects(whole, each.geometry)
-    )
-    firm = split_firm(whole, here, rules)
+    firm = split_firm(whole, ground.wire_ground.firm, rules)
     causes = feature_causes(firm.wired, rules)
     if causes:
         left = shapely.difference(whole, union(cause.reach for cause in causes))
