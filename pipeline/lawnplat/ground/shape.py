@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
-from shapely import MultiPoint, MultiPolygon, Polygon
+from shapely import LineString, MultiPoint, MultiPolygon, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, opened, polygons, union
@@ -21,6 +21,11 @@ from lawnplat.settings.types import MachineClass, RuleBook
 
 _TOUCH_M = 1e-3
 _SPECK_M2 = 1e-4
+_CUT_M = 0.05
+"""Half the distance kept between the wires on both sides of a waist that was cut."""
+_EVEN_M = 5e-3
+"""Arcs are chords: a waist this much too narrow is taken as just wide enough."""
+_MOST_ROUNDS = 5
 _FARTHEST_TIP = 2.0
 """A cap reaches at most this many radii beyond its disc, as the tip of a corner of some 40 degrees
 does: what reaches farther is an arm of the lawn, worth mowing."""
@@ -29,8 +34,50 @@ does: what reaches farther is an arm of the lawn, worth mowing."""
 def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> MultiPolygon:
     """Return the ground that the machine reaches, its outward corners rounded where room allows."""
     radius_m = machine.smallest_passage_m / 2
-    reach = rounded(opened(ground, radius_m), rules.wire.corner_radius_m, radius_m)
+    reach = _without_waists(opened(ground, radius_m), radius_m)
+    reach = rounded(reach, rules.wire.corner_radius_m, radius_m)
     return MultiPolygon([_without_specks(part) for part in polygons(reach)])
+
+
+def _without_waists(reach: BaseGeometry, radius_m: float) -> BaseGeometry:
+    """Part ground that only hangs together because discs from both sides of a waist overlap.
+
+    The disc itself does not pass there: islands that near to each other, or to the edge, are one.
+    """
+    for _ in range(_MOST_ROUNDS):
+        waists = [*_between_rings(reach, radius_m), *_between_bodies(reach, radius_m)]
+        if not waists:
+            break
+        cut = union(grow(waist, _CUT_M) for waist in waists)
+        reach = opened(shapely.difference(reach, cut), radius_m)
+    return reach
+
+
+def _between_rings(reach: BaseGeometry, radius_m: float) -> list[BaseGeometry]:
+    """Return the shortest lines between two rings of one polygon that are too near together."""
+    near_m = 2 * radius_m - _EVEN_M
+    found: list[BaseGeometry] = []
+    for part in polygons(reach):
+        rings = [LineString(ring.coords) for ring in (part.exterior, *part.interiors)]
+        if len(rings) == 1:
+            continue
+        one, other = STRtree(rings).query(rings, predicate="dwithin", distance=near_m)
+        pairs = zip(one[one < other], other[one < other], strict=True)
+        found.extend(shapely.shortest_line(rings[a], rings[b]) for a, b in pairs)
+    return found
+
+
+def _between_bodies(reach: BaseGeometry, radius_m: float) -> list[BaseGeometry]:
+    """Return where discs of two places overlap between which no disc passes."""
+    found: list[BaseGeometry] = []
+    for part in polygons(reach):
+        cores = polygons(grow(part, _EVEN_M / 2 - radius_m))
+        bodies = [grow(core, radius_m) for core in cores]
+        one, other = STRtree(bodies).query(bodies, predicate="intersects")
+        pairs = zip(one[one < other], other[one < other], strict=True)
+        shared = (shapely.intersection(bodies[a], bodies[b]) for a, b in pairs)
+        found.extend(lens for lens in shared if lens.area > _SPECK_M2)
+    return found
 
 
 def _without_specks(part: Polygon) -> Polygon:

@@ -1,0 +1,168 @@
+"""Corners rounded where room allows, islands joined where the machine cannot pass between them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Point, box
+
+from lawnplat.geometry import grow, polygons
+from lawnplat.ground.build import build_ground
+from lawnplat.ground.shape import rounded, shaped
+from lawnplat.settings.load import load_machine, load_rule_book
+from lawnplat.survey.types import Feature, Site
+from lawnplat.terrain.build import build_terrain
+
+RULES = load_rule_book()
+MEDIUM = load_machine("medium")
+DISC_M = MEDIUM.smallest_passage_m / 2
+CHORD = 2 * math.pi / 64
+"""Arcs are chords of a 64th of a turn."""
+
+
+def with_corners(radius_m):
+    return replace(RULES, wire=replace(RULES.wire, corner_radius_m=radius_m))
+
+
+def ground_of(*features, parcel, rules=RULES):
+    site = Site("1", "invented", "EPSG:25832", parcel, features=features)
+    return build_ground(site, build_terrain(site, MEDIUM, rules, None), MEDIUM, rules)
+
+
+def tightest_m(polygon):
+    """Return the least radius over 0.2 m of any outward turn of the outer ring."""
+    ring = shapely.orient_polygons(polygon, exterior_cw=False).exterior
+    count = int(np.ceil(ring.length / 0.02))
+    step = ring.length / count
+    places = shapely.line_interpolate_point(ring, (np.arange(2 * count) % count + 0.5) * step)
+    run = np.diff(shapely.get_coordinates(places), axis=0)
+    heading = np.unwrap(np.arctan2(run[:, 1], run[:, 0]))
+    window = round(0.2 / step)
+    turn = heading[window:] - heading[:-window]
+    return window * step / max(turn.max() - CHORD, 1e-9)
+
+
+@pytest.mark.parametrize("radius_m", [0.5, 1.0, 2.0])
+def test_a_rectangles_corners_take_the_rule_books_radius(radius_m):
+    ground = ground_of(parcel=box(0, 0, 20, 12), rules=with_corners(radius_m))
+    part = ground.parts[0].area
+    sides = 20 - 2 * RULES.ground.open_edge_m, 12 - 2 * RULES.ground.open_edge_m
+    exact = math.prod(sides) - (4 - math.pi) * radius_m**2
+    # A circle less its 64-gon, GEOS rounding the chords of one arc by half as much again.
+    chords = 1.5**2 * (math.pi - 32 * math.sin(math.pi / 32)) * radius_m**2
+    assert part.area == pytest.approx(exact, abs=chords + 1e-6)
+    assert tightest_m(part) >= 0.95 * radius_m  # 0.02 m steps at both ends of 0.2 m
+    given_up = sum(each.area.area for each in ground.keep_outs)
+    assert part.area + given_up == pytest.approx(240, abs=1e-6)
+
+
+def test_a_smaller_radius_than_the_machines_own_changes_nothing():
+    plain = ground_of(parcel=box(0, 0, 20, 12), rules=with_corners(0.0))
+    for radius_m in (0.3, DISC_M):
+        same = ground_of(parcel=box(0, 0, 20, 12), rules=with_corners(radius_m))
+        assert same.parts[0].area.equals_exact(plain.parts[0].area, 0.0)
+
+
+@pytest.mark.parametrize("width_m", [0.8, 1.2, 1.9, 2.5])
+def test_passages_keep_their_width(width_m):
+    """Two lawns and a passage narrower than the corners' discs between them."""
+    neck = box(9, 5, 13, 5 + width_m)
+    lawn = shapely.union_all([box(0, 0, 10, 10), neck, box(12, 0, 22, 10)])
+    reach = shaped(lawn, MEDIUM, with_corners(1.0))
+    assert len(polygons(reach)) == 1
+    middle = shapely.intersection(reach, box(10.5, 4, 11.5, 8))
+    assert middle.area == pytest.approx(width_m, rel=1e-6)
+
+
+def test_a_waist_at_a_houses_corner_keeps_its_width():
+    house = box(10, 0, 20, 8.1)
+    lawn = shapely.difference(box(0, 0, 30, 10), house)
+    reach = shaped(lawn, MEDIUM, with_corners(1.0))
+    assert shapely.intersection(reach, box(14, 8, 16, 10)).area == pytest.approx(3.8, rel=1e-6)
+
+
+def test_an_arm_too_narrow_for_the_radius_is_still_mown():
+    lawn = shapely.union(box(0, 0, 10, 10), box(9, 4, 18, 5))
+    reach = shaped(lawn, MEDIUM, with_corners(1.0))
+    assert reach.bounds[2] == pytest.approx(18, abs=1e-6)
+    assert tightest_m(polygons(reach)[0]) >= 0.95 * DISC_M
+
+
+def test_an_inward_corner_has_the_setbacks_radius():
+    """Round a house's corner the wire runs on an arc of the setback, whatever the corner rule."""
+    house = Feature("building", box(8, 4, 12, 8), "invented")
+    for rules in (RULES, with_corners(1.0)):
+        (hole,) = ground_of(house, parcel=box(0, 0, 20, 12), rules=rules).parts[0].area.interiors
+        setback_m = RULES.kinds["building"].setback_m
+        length = 4 * 4 + 2 * math.pi * setback_m  # Steiner: perimeter and a whole turn
+        assert hole.length == pytest.approx(length, rel=1e-3)  # chords
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.floats(0, 2 * math.pi), min_size=3, max_size=7, unique=True),
+    st.floats(0.4, 1.5),
+)
+def test_corners_of_convex_lawns_bend_no_tighter_than_the_rule(angles, radius_m):
+    lawn = shapely.convex_hull(
+        shapely.multipoints([(8 * math.cos(angle), 8 * math.sin(angle)) for angle in angles])
+    )
+    inner = grow(lawn, -4 * radius_m)
+    if lawn.area < 1 or inner.is_empty or inner.area < 1:
+        return  # no room
+    reach = rounded(grow(grow(lawn, -DISC_M), DISC_M), radius_m, DISC_M)
+    # Corners under some 40 degrees run out in a tip, which is kept: look at the others.
+    turns = shapely.get_coordinates(lawn.exterior)[:-1]
+    before, after = np.roll(turns, 1, axis=0) - turns, np.roll(turns, -1, axis=0) - turns
+    cosines = np.sum(before * after, axis=1) / np.hypot(*before.T) / np.hypot(*after.T)
+    if np.degrees(np.arccos(np.clip(cosines, -1, 1))).min() < 45:
+        return
+    assert len(polygons(reach)) == 1
+    assert tightest_m(polygons(reach)[0]) >= 0.93 * radius_m
+    assert shapely.difference(reach, lawn).area < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("gap_m", "rings"),
+    [(0.0, 1), (0.4, 1), (0.6, 1), (0.65, 1), (0.69, 1), (0.71, 2), (1.5, 2)],
+)
+def test_islands_closer_than_the_machine_passes_are_one(gap_m, rings):
+    """Two round beds whose setbacks leave ``gap_m``: the smallest passage of the class is 0.70."""
+    setback_m = RULES.kinds["flower_bed"].setback_m
+    apart = 2 * (1 + setback_m) + gap_m
+    beds = [
+        Feature("flower_bed", Point(10 + side * apart / 2, 8).buffer(1, quad_segs=64), "invented")
+        for side in (-1, 1)
+    ]
+    ground = ground_of(*beds, parcel=box(0, 0, 20, 16))
+    (part,) = ground.parts
+    assert len(part.area.interiors) == rings
+    whole = part.area.area + sum(each.area.area for each in ground.keep_outs)
+    assert whole == pytest.approx(ground.lawn.area, abs=1e-6)
+
+
+@pytest.mark.parametrize(("gap_m", "rings"), [(0.3, 0), (0.65, 0), (0.69, 0), (0.71, 1)])
+def test_an_island_closer_to_the_edge_than_the_machine_passes_is_part_of_the_edge(gap_m, rings):
+    reach_m = RULES.ground.open_edge_m + gap_m + RULES.kinds["flower_bed"].setback_m
+    bed = Feature("flower_bed", Point(10, reach_m + 1).buffer(1, quad_segs=64), "invented")
+    (part,) = ground_of(bed, parcel=box(0, 0, 20, 16)).parts
+    assert len(part.area.interiors) == rings
+
+
+@pytest.mark.parametrize(("width_m", "pieces"), [(0.6, 2), (0.69, 2), (0.71, 1)])
+def test_a_waist_between_two_rounds_parts_the_lawn_when_no_disc_passes(width_m, pieces):
+    rounds = [Point(10, side * (1.5 + width_m / 2)).buffer(1.5, quad_segs=64) for side in (-1, 1)]
+    lawn = shapely.difference(box(0, -1.5, 20, 1.5), shapely.union_all(rounds))
+    assert len(polygons(shaped(lawn, MEDIUM, RULES))) == pieces
+
+
+def test_no_hole_of_a_hairs_width_is_left():
+    """A ring so thin that no wire could go round it: 0.1 mm of lawn missing."""
+    lawn = shapely.difference(box(0, 0, 10, 10), box(5, 5, 5.0001, 5.0001))
+    assert len(polygons(shaped(lawn, MEDIUM, RULES))[0].interiors) == 0
