@@ -276,6 +276,25 @@ def test_drawing_in_never_closes_the_way():
     assert_balanced(ground)
 
 
+def test_drawing_in_from_both_sides_never_closes_the_way():
+    """A causeway of 1.56 m, crowned: one side could be drawn in by 0.44 m, both could not."""
+    half_m = 0.78 + EDGE_M
+    ends = [box(0, 0, 10, 10), box(20, 0, 30, 10)]
+    lawn = shapely.union_all([*ends, box(9, 5 - half_m, 21, 5 + half_m)])
+
+    def crown(x, y):
+        return np.where((x > 7) & (x < 23), -LIMIT / 0.34 * (y - 5) ** 2 / 2, 0 * x)
+
+    ground, terrain = built(lawn, crown)
+    middle = shapely.intersection(ground.wire_ground.pieces[0], box(12, 0, 18, 10))
+    assert middle.area == pytest.approx(6 * 1.56, abs=0.01)
+    east, north = terrain.dz_dx, terrain.dz_dy
+    assert 100 * np.hypot(east, north).max() > MEDIUM.slope_edge_pct
+    assert len(ground.wire_ground.pieces) == 1
+    assert len(ground.parts) == 2
+    assert_balanced(ground)
+
+
 def test_a_tree_by_the_drawn_in_rim_is_wired():
     line_y = 3.0 - LIMIT / 0.1
     tree = Feature("tree", Point(10, line_y + 0.2).buffer(0.15), "invented")
@@ -332,6 +351,21 @@ def test_the_drawn_rim_is_smooth(c):
     assert tightest_radius_m(ring, outward=True) >= 0.95 * DISC_M
     assert tightest_radius_m(ring, outward=False) >= 0.95 * RULES.wire.corner_radius_m
     assert_balanced(ground)
+
+
+def test_where_a_cut_has_to_end_it_turns_on_the_corners_radius():
+    """East of x = 12 the shoulder is too sharp for any line within reach: the cut ends there."""
+    rules = replace(RULES, wire=replace(RULES.wire, corner_radius_m=0.8))
+
+    def sharper(x, y):
+        c = 0.1 + 0.15 / (1 + np.exp(-(x - 12) / 0.5))
+        return -c * np.maximum(2.2 - y, 0) ** 2 / 2
+
+    ground, _ = built(box(0, 0, 24, 12), sharper, rules=rules)
+    assert lost(ground) > 1
+    ring = shapely.orient_polygons(ground.parts[0].area, exterior_cw=False).exterior
+    assert tightest_radius_m(ring, outward=False) >= 0.95 * 0.8
+    assert tightest_radius_m(ring, outward=True) >= 0.95 * 0.8
 
 
 def test_runs_are_long_enough_and_bridge_short_gaps():

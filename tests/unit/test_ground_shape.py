@@ -10,7 +10,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import Point, box
+from shapely import Point, Polygon, box
 
 from lawnplat.geometry import grow, polygons
 from lawnplat.ground.build import build_ground
@@ -85,6 +85,15 @@ def test_a_waist_at_a_houses_corner_keeps_its_width():
     lawn = shapely.difference(box(0, 0, 30, 10), house)
     reach = shaped(lawn, MEDIUM, with_corners(1.0))
     assert shapely.intersection(reach, box(14, 8, 16, 10)).area == pytest.approx(3.8, rel=1e-6)
+
+
+def test_a_waist_at_a_corner_turned_to_the_edge_keeps_its_width():
+    """Discs come near from both sides, so that what is left over looks like two corners' tips."""
+    house = Polygon([(15, 8.1), (19, 4.1), (15, 0.1), (11, 4.1)])
+    lawn = shapely.difference(box(0, -10, 30, 10), house)
+    reach = shaped(lawn, MEDIUM, with_corners(1.0))
+    lost = shapely.intersection(shapely.difference(lawn, reach), box(11, 7, 19, 10))
+    assert lost.area < 1e-6
 
 
 def test_an_arm_too_narrow_for_the_radius_is_still_mown():
