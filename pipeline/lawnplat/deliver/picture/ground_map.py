@@ -18,6 +18,7 @@ from lawnplat.survey.types import Feature
 
 _GIVEN_UP = {
     "too_steep": inks.STEEP,
+    "cross_fall": inks.SLIDE,
     "too_narrow": inks.NARROW,
     "too_small": inks.NARROW,
 }

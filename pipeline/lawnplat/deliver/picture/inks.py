@@ -28,6 +28,7 @@ CARRIED = Ink("mown, machine is carried", fill="#DDEFC9", stroke=GREEN, width=0.
 TRIM = Ink("trim by hand", fill=YELLOW, opacity=0.75, pattern="hatch-trim")
 WORKABLE = Ink("slope: workable", pattern="hatch-workable")
 STEEP = Ink("slope: too steep", fill=VERMILION, opacity=0.12, pattern="hatch-steep")
+SLIDE = Ink("falls away outside", fill=ORANGE, opacity=0.25, pattern="hatch-workable")
 NARROW = Ink("too narrow or small", fill=PURPLE, opacity=0.15, pattern="hatch-narrow")
 
 PASSAGE: Mapping[str, Ink] = MappingProxyType(
