@@ -144,6 +144,7 @@ def test_a_carried_lawn_goes_with_the_area_it_lies_by() -> None:
     hold(ground, areas, what)
     (east,) = [body for body in bodies(areas) if body.bounds[2] > 110]
     assert len(shapely.get_parts(east)) == 2
+    assert east.bounds[0] > 40
     # Half of both lawns: the seam lies west of the middle of the large one by half the small one.
     half_m2 = mown_m2(ground) / 2
     for area in areas.grounds:
@@ -176,6 +177,21 @@ def test_the_seam_keeps_to_gentle_ground() -> None:
     assert level.seams[0].centroid.x == pytest.approx(60, abs=0.5)
 
 
+def test_the_seam_runs_down_a_slope_and_not_along_it() -> None:
+    # 60 m by 50 m: on level ground the seam takes the short way, 49.3 m. Where all of it falls
+    # east by 15 %, the edge limit, that way would have the whole fall across it (2.4 times the
+    # price); the long way down the slope, 59.3 m, has none (1.4 times).
+    site = site_of(box(0, 0, 60, 50))
+    what = machine(1600)
+    _, level = areas_of(site, what, 2)
+    _, sloping = areas_of(site, what, 2, bank_between(site, -10, 70, 0.15))
+    for areas, run in ((level, [0, 1]), (sloping, [1, 0])):
+        ends = shapely.get_coordinates(areas.seams[0])[[0, -1]]
+        ahead = np.abs(ends[1] - ends[0]) / areas.seams[0].length
+        # The bearings tried are 7.5 degrees apart at first: a hundredth is 8 degrees off.
+        assert ahead @ np.array(run) > 0.99
+
+
 def test_islands_are_free_width() -> None:
     # A pond of 20 m in a lawn 100 m by 40 m: across it 2 x 9.3 m of seam do for 39.3 m.
     site = site_of(box(0, 0, 100, 40) - box(40, 10, 60, 30))
@@ -183,6 +199,20 @@ def test_islands_are_free_width() -> None:
     hold(ground, areas, machine(2000))
     inside = shapely.intersection(union(ground.wire_ground.pieces), areas.seams[0])
     assert inside.length == pytest.approx(2 * (10 - 2 * EDGE), rel=0.01)
+
+
+def test_the_seam_leaves_both_sides_an_outlet() -> None:
+    # An outlet 30 m along the northern edge: halves that meet at 50 m are out of a cable's 15 m. A
+    # slanting seam that starts at 43.5 m halves the lawn too, for 2 m more: 13 m to the west at the
+    # top, as much to the east at the foot, and the root of 39.3^2 + 13^2 is 41.4.
+    outlet = Feature("power_outlet", Point(30, 40), "features 1")
+    site = site_of(box(0, 0, 100, 40), features=(outlet,))
+    what = machine(2300)
+    ground, areas = areas_of(site, what, 2)
+    hold(ground, areas, what)
+    reach_m = RULES.station.cable_reach_m
+    assert all(shapely.dwithin(body, outlet.geometry, reach_m) for body in bodies(areas))
+    assert areas.seams[0].length == pytest.approx(41.4, abs=0.5)
 
 
 def test_a_tree_on_the_seam_is_wired_round() -> None:

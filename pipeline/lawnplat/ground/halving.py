@@ -68,8 +68,14 @@ class SplitTask:
         return wire_estimate_m(pieces) <= loops * machine.longest_wire_m
 
     def has_outlet(self, pieces: Sequence[Polygon]) -> bool:
-        """Return whether an outlet lies within a cable's reach of ``pieces``."""
-        reach_m = self.price.rules.station.cable_reach_m
+        """Return whether an outlet lies within a cable's reach of ``pieces``.
+
+        The reach is less what the areas are drawn apart, and the straight wire that keeps a station
+        off an area's corner.
+        """
+        rules = self.price.rules
+        off_corner_m = rules.wire.loops_apart_m / 2 + rules.station.straight_wire_m
+        reach_m = rules.station.cable_reach_m - off_corner_m
         bodies = np.array(pieces, dtype=np.object_)
         near = (shapely.dwithin(bodies, outlet, reach_m) for outlet in self.outlets)
         return any(bool(each.any()) for each in near)
