@@ -24,6 +24,9 @@ from lawnplat.ground.types import Passage
 
 _SHAPE_M = 0.02
 """Rims are thinned this much while seams are looked for; the cut itself is made in the true rim."""
+_LEAD_ENDS_M = 0.05
+"""Rims are thinned this much to measure leads from rim to rim."""
+_LEAST_GAP_M = 1e-6
 _BEYOND_M = 0.05
 _BLADE_M = 1e-5
 _DIRECTIONS = 24
@@ -105,8 +108,11 @@ def wire_estimate_m(pieces: Sequence[Polygon]) -> float:
     around_m = sum(rim.length for rim in rims)
     if len(rims) == 1:
         return around_m
-    bodies = np.array(rims, dtype=object)
-    gap_m = np.maximum(shapely.distance(bodies[:, None], bodies[None]), 1e-6)
+    thin = np.asarray(shapely.simplify(np.array(rims, dtype=np.object_), _LEAD_ENDS_M))
+    one, other = np.triu_indices(len(rims), k=1)
+    gap_m = np.zeros((len(rims), len(rims)))
+    # A gap of nothing would be no edge at all to the tree.
+    gap_m[one, other] = np.maximum(shapely.distance(thin[one], thin[other]), _LEAST_GAP_M)
     return around_m + 2 * float(csgraph.minimum_spanning_tree(gap_m).sum())
 
 
