@@ -37,7 +37,7 @@ class Entry:
     source: str
 
 
-class _Unusable(Exception):  # noqa: N818  (never leaves this module)
+class _Unusable(Exception):
     """A raw value that does not do; the text says what was found and what is expected."""
 
 

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from lawnplat.geometry import FloatArray, grow, points_along, union
 from lawnplat.ground.setbacks import setback_of
-from lawnplat.ground.types import Ground
 from lawnplat.settings.types import RuleBook
 from lawnplat.wire.places import rim_of
+from lawnplat.wire.scene import Scene
 from lawnplat.wire.types import Station
 
 _END_REACH = 1.5
 """A line may come nearer to the perimeter than its corridor only within this many corridors of its
 joint: it then meets the wire at 42 degrees or more."""
+MEETING_DEG = 48.0
+"""The most by which a line may then miss the square of the wire: arc cosine of 1 / 1.5."""
+
+_PARTING_M = 1.5
+"""Two lines side by side part within this length after their straight run."""
 
 _STRAIGHT_M = 0.25
 """A joint needs this much straight wire to each side: none is made in a bend."""
@@ -51,23 +58,52 @@ class Ends:
     inner: FloatArray
 
 
+@dataclass(frozen=True)
+class Leaving:
+    """How a line leaves the station: straight for ``straight_m``, ``aside_m`` left of the middle.
+
+    Several lines lie side by side under the same pegs until each goes its own way.
+    """
+
+    straight_m: float
+    aside_m: float = 0.0
+
+
 def corridor_of(
-    piece: Polygon, ground: Ground, station: Station, rules: RuleBook, straight_m: float
+    scene: Scene,
+    piece: Polygon,
+    station: Station,
+    leaving: Leaving,
+    laid: Sequence[LineString] = (),
 ) -> Corridor:
-    """Return the corridor of a line that leaves ``station`` straight for ``straight_m``."""
+    """Return the corridor of a line that leaves ``station`` beside the lines already ``laid``."""
+    rules = scene.rules
     firm = [
         grow(feature.geometry, setback_of(feature, rules))
-        for feature in ground.wire_ground.firm
+        for feature in scene.ground.wire_ground.firm
     ]
     free = grow(piece, -rules.return_line.corridor_m)
     # The line may leave the front's clear ground only at its end, never come back through it.
-    kept = union([*firm, station.front])
+    kept = union([*firm, station.front, *(_kept_from(line, leaving, rules) for line in laid)])
     angle = np.radians(station.bearing_deg)
     ahead = np.array([np.sin(angle), np.cos(angle)])
-    origin = shapely.get_coordinates(station.point)[0]
-    start = origin + ahead * straight_m
+    left = np.array([-ahead[1], ahead[0]])
+    origin = shapely.get_coordinates(station.point)[0] + left * leaving.aside_m
+    start = origin + ahead * leaving.straight_m
     beyond = shapely.difference(free, kept)
     return Corridor(piece, _part_with(beyond, Point(start), rules), start, ahead, origin)
+
+
+def _kept_from(line: LineString, leaving: Leaving, rules: RuleBook) -> BaseGeometry:
+    """Return what a laid line takes from the next one: itself, and its corridor further out."""
+    parted_m = leaving.straight_m + _PARTING_M
+    further = substring(line, parted_m, line.length)
+    return union(
+        [
+            grow(line, rules.wire.pair_gap_m / 2),
+            grow(further, rules.return_line.corridor_m),
+        ]
+    )
 
 
 def _part_with(free: BaseGeometry, start: Point, rules: RuleBook) -> BaseGeometry:
@@ -81,12 +117,14 @@ def _part_with(free: BaseGeometry, start: Point, rules: RuleBook) -> BaseGeometr
 
 
 def ends_of(
-    corridor: Corridor, ground: Ground, rules: RuleBook, spacing_m: float
+    scene: Scene, corridor: Corridor, spacing_m: float, joined: Sequence[Point] = ()
 ) -> Ends:
     """Return places for the joint along the perimeter, about ``spacing_m`` apart.
 
-    None is on a crossing's side, in a passage, or nearer to the station than the rules ask.
+    None is on a crossing's side, in a passage, or nearer to the station, or to a joint already
+    there, than the rules ask.
     """
+    ground, rules = scene.ground, scene.rules
     rim: LineString = rim_of(corridor.room)
     count = max(int(np.ceil(rim.length / spacing_m)), 8)
     chainage_m = np.arange(count) * rim.length / count
@@ -103,8 +141,11 @@ def ends_of(
     along_m = np.minimum(along_m, rim.length - along_m) + shapely.distance(rim, home)
     narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
     avoided = grow(union([*ground.wire_ground.crossings, *narrow]), 0.05)
+    apart_m = rules.return_line.joint_from_station_m
+    crowded = shapely.dwithin(union(joined), shapely.points(joint), apart_m)
     kept = (
-        (bulge_m <= rules.pegs.curve_offset_m)
+        ~(crowded if joined else np.zeros(count, bool))
+        & (bulge_m <= rules.pegs.curve_offset_m)
         & (along_m >= rules.return_line.joint_from_station_m)
         & shapely.dwithin(shapely.points(inner), corridor.free, 1e-3)
         & ~shapely.intersects(avoided, shapely.points(joint))

@@ -9,8 +9,9 @@ from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow
+from lawnplat.wire.leg_cost import LegCost
 from lawnplat.wire.route_grid import graph, lay_grid, moves
-from lawnplat.wire.shortcut import LegCost, straightened
+from lawnplat.wire.shortcut import straightened
 
 _CELL_M = 0.25
 _MOST_CELLS = 60_000

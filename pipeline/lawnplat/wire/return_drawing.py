@@ -11,11 +11,12 @@ from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.wire.corridor import Corridor, way_ground
+from lawnplat.wire.leg_cost import LegCost
 from lawnplat.wire.return_search import grid_cell_m, line_weights
 from lawnplat.wire.rounding import Admits, rounded
 from lawnplat.wire.route_grid import lay_grid
 from lawnplat.wire.scene import Scene
-from lawnplat.wire.shortcut import LegCost, straightened
+from lawnplat.wire.shortcut import straightened
 
 _TURNING_STEP_M = 0.2
 _HAIR = 1e-3
@@ -121,4 +122,5 @@ def _leg_cost(
         per_closeness=weights.per_closeness,
         per_bend=rules.score_bend,
         largest_bend_deg=rules.largest_bend_deg,
+        smallest_leg_m=rules.smallest_leg_m,
     )

@@ -1,7 +1,8 @@
-"""The return line: straight out of the station, the gentlest way, to a joint in the perimeter."""
+"""The return lines: straight out of the station, the gentlest way, to a joint in the perimeter."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,54 +10,177 @@ import shapely
 from shapely import LineString, Point
 
 from lawnplat.geometry import FloatArray
+from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
-from lawnplat.terrain.sample import gradient_at, height_at
-from lawnplat.terrain.types import Terrain
-from lawnplat.wire.corridor import Corridor, Ends, corridor_of, ends_of
+from lawnplat.wire.corridor import Corridor, Ends, Leaving, corridor_of, ends_of
 from lawnplat.wire.places import rim_of
+from lawnplat.wire.return_advice import advice_on_lines, measured, no_way
 from lawnplat.wire.return_drawing import drawn, straight_run_m
 from lawnplat.wire.return_search import Searched, search_ends
-from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station import Siting
 from lawnplat.wire.types import ReturnLine
 
 _MOST_ENDS = 48
-_STEP_M = 0.25
 _ROOM_TO_TURN_M = 0.5
-_HAIR_PCT, _HAIR_DEG = 0.5, 0.5
-"""What the drawing of a line may add to its limits without a word."""
+_WELL_INSIDE_M = 1.0
+_ON_IT_M = 1e-3
+_FAR_PERCENTILE = 95
 
 
 @dataclass(frozen=True)
 class Routed:
-    """The return lines, where each is joined to the perimeter, and what has to be said."""
+    """The return lines in the order in which they were chosen, and what has to be said."""
 
     lines: tuple[ReturnLine, ...]
     findings: tuple[Finding, ...]
 
 
+@dataclass(frozen=True)
+class _Proposal:
+    """A line that could be added, and how far the lawn would then lie from its nearest line."""
+
+    line: LineString
+    near_m: FloatArray
+    over: bool
+
+    @property
+    def mean_m(self) -> float:
+        return _mean(self.near_m)
+
+
 def route(scene: Scene, siting: Siting) -> Routed:
-    """Route one return line from the station so that the lawn lies as near to it as can be.
+    """Route return lines from the station so that the lawn lies as near to one as can be.
 
     Of all joints on the perimeter that a way within the machine's gradient limit leads to, the one
-    is taken from which the lawn's mean driving distance to the line, and a share of the line's own
-    length, is least. Where no way keeps the limit, the way whose steepest metre is least is taken.
+    is taken from which the lawn's mean driving distance to a line, and a share of the line's own
+    length, is least; parts behind passages come first where they are large. Where no way keeps the
+    limit, the way whose steepest metre is least is taken. Further lines are added up to the
+    machine's number while they lead to a part not reached yet, or shorten the mean distance by the
+    rules' share. They lie side by side until they part, and never cross.
     """
-    corridor = _leaving(scene, siting)
+    chosen: list[_Proposal] = []
+    while len(chosen) < scene.machine.return_lines:
+        proposal = _next_line(scene, siting, chosen)
+        if proposal is None:
+            break
+        chosen.append(proposal)
+    if not chosen:
+        return Routed((), (no_way(scene, siting.station),))
+    lines = tuple(
+        _with_figures(scene, number, proposal) for number, proposal in enumerate(chosen, start=1)
+    )
+    findings: list[Finding] = []
+    for line, proposal in zip(lines, chosen, strict=True):
+        findings.extend(advice_on_lines(scene, line, over=proposal.over))
+    findings.extend(_unreached(part) for part in _far_parts(scene, siting, chosen))
+    return Routed(lines, tuple(findings))
+
+
+def _with_figures(scene: Scene, number: int, proposal: _Proposal) -> ReturnLine:
+    near_m = proposal.near_m[np.isfinite(proposal.near_m)]
+    return measured(scene.terrain, number, proposal.line, _mean(near_m), _far(near_m))
+
+
+def _mean(near_m: FloatArray) -> float:
+    finite = near_m[np.isfinite(near_m)]
+    return float(finite.mean()) if len(finite) else float("inf")
+
+
+def _far(near_m: FloatArray) -> float:
+    return float(np.percentile(near_m, _FAR_PERCENTILE)) if len(near_m) else float("nan")
+
+
+def _next_line(scene: Scene, siting: Siting, chosen: Sequence[_Proposal]) -> _Proposal | None:
+    """Return the best further line; None where none pays or fits."""
+    far = _far_parts(scene, siting, chosen)
+    proposals = [
+        proposal
+        for aside in _sides(len(chosen))
+        for proposal in _proposals(scene, siting, chosen, far, aside * scene.rules.wire.pair_gap_m)
+        # Only the one line that a machine cannot do without may pass the gradient limit.
+        if not (chosen and proposal.over)
+    ]
+    if not proposals:
+        return None
+    best = min(proposals, key=lambda proposal: _score(scene, proposal))
+    if chosen and not _reaches(best.line, far):
+        share = scene.rules.return_line.further_line_share
+        if best.mean_m > (1 - share) * chosen[-1].mean_m:
+            return None
+    return best
+
+
+def _sides(lines: int) -> tuple[float, ...]:
+    """Return how many gaps to the left of the middle a further line may leave."""
+    step = (lines + 1) // 2
+    return (0.0,) if lines == 0 else (float(step), -float(step))
+
+
+def _score(scene: Scene, proposal: _Proposal) -> float:
+    return proposal.mean_m + scene.rules.return_line.score_length * proposal.line.length
+
+
+def _far_parts(scene: Scene, siting: Siting, chosen: Sequence[_Proposal]) -> list[Part]:
+    """Return the linked parts of the station's piece that no line reaches yet, largest first."""
+    mown_m2 = sum(part.area.area for part in scene.ground.parts)
+    least_m2 = scene.rules.return_line.far_part_share * mown_m2
+    parts = [
+        part
+        for part in scene.ground.parts
+        if part.area.area >= least_m2
+        and shapely.intersects(siting.piece, shapely.point_on_surface(part.area))
+        and not shapely.dwithin(part.area, siting.station.point, _WELL_INSIDE_M)
+        and not any(_reaches(proposal.line, [part]) for proposal in chosen)
+    ]
+    return sorted(parts, key=lambda part: -part.area.area)
+
+
+def _reaches(line: LineString, parts: Sequence[Part]) -> bool:
+    return any(shapely.intersection(line, part.area).length > _WELL_INSIDE_M for part in parts)
+
+
+def _unreached(part: Part) -> Finding:
+    return Finding(
+        rule="return_line_reach",
+        severity="note",
+        text=(
+            f"no return line leads to part {part.number} ({part.area.area:.0f} m2): the machine "
+            "comes home from there along the perimeter"
+        ),
+        place=shapely.point_on_surface(part.area),
+        measured=round(part.area.area, 1),
+    )
+
+
+def _proposals(
+    scene: Scene,
+    siting: Siting,
+    chosen: Sequence[_Proposal],
+    far: Sequence[Part],
+    aside_m: float,
+) -> Iterator[_Proposal]:
+    """Yield the best line that leaves ``aside_m`` left of the middle, if there is one."""
+    laid = [proposal.line for proposal in chosen]
+    corridor = _leaving(scene, siting, laid, aside_m)
     spacing_m = max(1.0, rim_of(siting.piece).length / _MOST_ENDS)
-    ends = ends_of(corridor, scene.ground, scene.rules, spacing_m)
+    ends = ends_of(scene, corridor, spacing_m, [Point(line.coords[-1]) for line in laid])
     searched = search_ends(scene, corridor, ends)
     if searched is None:
-        return Routed((), (_no_way(scene, siting),))
-    chosen, rough = _best_end(scene, siting, searched, ends)
+        return
+    before_m = chosen[-1].near_m if chosen else np.full(int(siting.network.mown.sum()), np.inf)
+    place, rough = _best_end(scene, siting, searched, ends, _Wanted(far, before_m))
     limit = max(scene.machine.slope_return_pct / 100.0, searched.ways.limit)
-    line = drawn(scene, corridor, ends.joint[chosen], rough, limit)
-    measured = _measured(line, scene.terrain)
-    return Routed((measured,), _said(scene, measured, over=searched.over))
+    line = drawn(scene, corridor, ends.joint[place], rough, limit)
+    if any(shapely.intersects(line, other) for other in laid):
+        return
+    near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
+    yield _Proposal(line, near_m, searched.over)
 
 
-def _leaving(scene: Scene, siting: Siting) -> Corridor:
+def _leaving(
+    scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: float
+) -> Corridor:
     """Return the corridor with the longest straight run that leads onto free ground."""
     least = straight_run_m(scene.rules)
     runs = (
@@ -64,127 +188,42 @@ def _leaving(scene: Scene, siting: Siting) -> Corridor:
         least + scene.base_ahead_m,
         least + scene.rules.ground.shape_tolerance_m,
     )
-    corridor = corridor_of(siting.piece, scene.ground, siting.station, scene.rules, runs[0])
-    for run_m in runs[1:]:
-        if shapely.dwithin(corridor.free, Point(corridor.start), 1e-3):
+    for run_m in runs:
+        leaving = Leaving(run_m, aside_m)
+        corridor = corridor_of(scene, siting.piece, siting.station, leaving, laid)
+        if shapely.dwithin(corridor.free, Point(corridor.start), _ON_IT_M + abs(aside_m)):
             break
-        corridor = corridor_of(siting.piece, scene.ground, siting.station, scene.rules, run_m)
     return corridor
 
 
+def _near_m(siting: Siting, way: FloatArray) -> FloatArray:
+    """Return the driving distance from every mown cell to the nearest place on a way."""
+    dense = shapely.segmentize(LineString(way), siting.network.cell_m)
+    return siting.network.ways_to_line_m(shapely.get_coordinates(dense))
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What a further line is for: parts not reached yet, lawn far from the lines so far."""
+
+    far: Sequence[Part]
+    before_m: FloatArray
+
+
 def _best_end(
-    scene: Scene, siting: Siting, searched: Searched, ends: Ends
+    scene: Scene, siting: Siting, searched: Searched, ends: Ends, wanted: _Wanted
 ) -> tuple[int, FloatArray]:
     """Return the number of the best end and the rough way to it."""
-    best, best_score, best_way = -1, np.inf, np.empty((0, 2))
     home = shapely.get_coordinates(siting.station.point)
+    found: list[tuple[bool, float, int, FloatArray]] = []
     for place, node in enumerate(searched.nodes):
         if node < 0 or not np.isfinite(searched.ways.cost[node]):
             continue
         way = searched.ways.to(int(node))
         whole = np.concatenate([home, way, ends.joint[place : place + 1]])
-        dense = shapely.segmentize(LineString(whole), siting.network.cell_m)
-        near_m = siting.network.ways_to_line_m(shapely.get_coordinates(dense))
-        mean_m = float(near_m[np.isfinite(near_m)].mean())
-        score = mean_m + scene.rules.return_line.score_length * LineString(whole).length
-        if score < best_score - 1e-9:
-            best, best_score, best_way = place, score, way
-    return best, best_way
-
-
-@dataclass(frozen=True)
-class _Profile:
-    """A line in short straight stretches: middles, lengths, and gradients (m/m) along them."""
-
-    middle: FloatArray
-    length_m: FloatArray
-    along: FloatArray
-
-
-def _profile(line: LineString, terrain: Terrain) -> _Profile:
-    points = shapely.get_coordinates(shapely.segmentize(line, _STEP_M))
-    run = np.diff(points, axis=0)
-    length_m = np.maximum(np.hypot(run[:, 0], run[:, 1]), 1e-9)
-    middle = (points[1:] + points[:-1]) / 2
-    east, north = gradient_at(terrain, middle[:, 0], middle[:, 1])
-    along = np.abs(east * run[:, 0] + north * run[:, 1]) / length_m
-    return _Profile(middle, length_m, along)
-
-
-def _measured(line: LineString, terrain: Terrain) -> ReturnLine:
-    profile = _profile(line, terrain)
-    ends = shapely.get_coordinates(line)[[0, -1]]
-    heights = height_at(terrain, ends[:, 0], ends[:, 1])
-    return ReturnLine(
-        number=1,
-        line=line,
-        steepest_pct=float(100 * profile.along.max()),
-        mean_pct=float(100 * np.average(profile.along, weights=profile.length_m)),
-        climb_m=float(heights[1] - heights[0]),
-    )
-
-
-def _said(scene: Scene, line: ReturnLine, *, over: bool) -> tuple[Finding, ...]:
-    """Say where the line as drawn passes what the machine or the rules allow.
-
-    A way within the limits of the search may pass them once its legs are straight and its bends
-    round; what is told is what is dug.
-    """
-    found = []
-    if over or line.steepest_pct > scene.machine.slope_return_pct + _HAIR_PCT:
-        found.append(_steep(scene, line.line, over=over))
-    turn_deg = bends_deg(shapely.get_coordinates(line.line))
-    if turn_deg.max(initial=0.0) > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
-        found.append(_sharp(scene, line.line, turn_deg))
-    return tuple(found)
-
-
-def _sharp(scene: Scene, line: LineString, turn_deg: FloatArray) -> Finding:
-    """Say where the line has its sharpest bend, over the rule book's."""
-    worst = int(np.argmax(turn_deg))
-    limit_deg = scene.rules.return_line.largest_bend_deg
-    return Finding(
-        rule="return_line_bend",
-        severity="warn",
-        text=(
-            f"the return line bends by {turn_deg[worst]:.0f} degrees here, over "
-            f"{limit_deg:.0f}: try the line before it is buried"
-        ),
-        place=Point(shapely.get_coordinates(line)[worst + 1]),
-        measured=round(float(turn_deg[worst]), 1),
-        limit=limit_deg,
-    )
-
-
-def _steep(scene: Scene, line: LineString, *, over: bool) -> Finding:
-    """Say where the line is steepest, over the machine's limit."""
-    profile = _profile(line, scene.terrain)
-    worst = int(np.argmax(profile.along))
-    steepest_pct = 100 * float(profile.along[worst])
-    limit_pct = scene.machine.slope_return_pct
-    what = "no way home keeps" if over else "the return line does not keep"
-    return Finding(
-        rule="return_line_gradient",
-        severity="warn",
-        text=(
-            f"{what} within {limit_pct:.0f} %: {steepest_pct:.1f} % here; "
-            "try the line before it is buried"
-        ),
-        place=Point(profile.middle[worst]),
-        measured=round(steepest_pct, 1),
-        limit=limit_pct,
-    )
-
-
-def _no_way(scene: Scene, siting: Siting) -> Finding:
-    corridor_m = scene.rules.return_line.corridor_m
-    return Finding(
-        rule="return_line_room",
-        severity="stop",
-        text=(
-            "no return line fits: there is no way from the station to the perimeter that keeps "
-            f"{corridor_m:.2f} m from every wire"
-        ),
-        place=siting.station.point,
-        limit=corridor_m,
-    )
+        line = LineString(whole)
+        mean_m = _mean(np.minimum(wanted.before_m, _near_m(siting, whole)))
+        score = mean_m + scene.rules.return_line.score_length * line.length
+        found.append((not _reaches(line, wanted.far), score, place, way))
+    best = min(found, key=lambda row: row[:3])
+    return best[2], best[3]

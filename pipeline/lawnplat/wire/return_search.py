@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from lawnplat.geometry import FloatArray, grow
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
-from lawnplat.wire.corridor import Corridor, Ends
+from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends
 from lawnplat.wire.route_grid import IntArray, RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Ways, Weights, cheapest_on_banks, least_limit
@@ -23,6 +24,7 @@ _FINEST_M = 0.1
 _FINER = 1.6
 _REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 4, 3, 8
 _MANY_CELLS = 20_000
+_MEETINGS = 33
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
 
@@ -55,10 +57,25 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
         finest = cell_m <= _FINEST_M
         if start >= 0 and (nodes >= 0).any():
             if finest or _share_reached(grid, start, nodes) >= _MOST_ENDS_SHARE:
-                return _under_limit(scene, grid, start, nodes)
+                gentle = np.where(_gently_met(scene, ends), nodes, -1)
+                return _under_limit(scene, grid, start, gentle if (gentle >= 0).any() else nodes)
         elif finest:
             return None
         cell_m /= _FINER
+
+
+def _gently_met(scene: Scene, ends: Ends) -> NDArray[np.bool_]:
+    """Return the ends at which a line can meet the perimeter within the gradient limit.
+
+    A line comes to the wire within `MEETING_DEG` of the square; a wire along the foot or the brow
+    of a bank cannot be met there without going straight up or down it.
+    """
+    square = ends.inner - ends.joint
+    heading = np.arctan2(square[:, 1], square[:, 0])[:, None]
+    angles = heading + np.radians(np.linspace(-MEETING_DEG, MEETING_DEG, _MEETINGS))
+    east, north = gradient_at(scene.terrain, ends.joint[:, 0], ends.joint[:, 1])
+    along = np.abs(east[:, None] * np.cos(angles) + north[:, None] * np.sin(angles))
+    return np.asarray(along.min(axis=1) <= scene.machine.slope_return_pct / 100.0)
 
 
 def grid_cell_m(area_m2: float) -> float:

@@ -1,0 +1,123 @@
+"""Measure a return line, and say where it is steeper or sharper than the rules ask."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from lawnplat.geometry import FloatArray
+from lawnplat.survey.types import Finding
+from lawnplat.terrain.sample import gradient_at, height_at
+from lawnplat.terrain.types import Terrain
+from lawnplat.wire.rounding import bends_deg
+from lawnplat.wire.scene import Scene
+from lawnplat.wire.types import ReturnLine, Station
+
+_STEP_M = 0.25
+_POINT_PCT = 1.0
+"""A gradient this much over the limit is worth a word: less is within what heights can tell."""
+_HAIR_DEG = 0.5
+
+
+@dataclass(frozen=True)
+class _Profile:
+    """A line in short straight stretches: middles, lengths, and gradients (m/m) along them."""
+
+    middle: FloatArray
+    length_m: FloatArray
+    along: FloatArray
+
+
+def _profile(line: LineString, terrain: Terrain) -> _Profile:
+    points = shapely.get_coordinates(shapely.segmentize(line, _STEP_M))
+    run = np.diff(points, axis=0)
+    length_m = np.maximum(np.hypot(run[:, 0], run[:, 1]), 1e-9)
+    middle = (points[1:] + points[:-1]) / 2
+    east, north = gradient_at(terrain, middle[:, 0], middle[:, 1])
+    along = np.abs(east * run[:, 0] + north * run[:, 1]) / length_m
+    return _Profile(middle, length_m, along)
+
+
+def measured(
+    terrain: Terrain, number: int, line: LineString, lawn_mean_m: float, lawn_p95_m: float
+) -> ReturnLine:
+    """Return the line with its gradients every quarter of a metre and its climb."""
+    profile = _profile(line, terrain)
+    ends = shapely.get_coordinates(line)[[0, -1]]
+    heights = height_at(terrain, ends[:, 0], ends[:, 1])
+    return ReturnLine(
+        number=number,
+        line=line,
+        steepest_pct=float(100 * profile.along.max()),
+        mean_pct=float(100 * np.average(profile.along, weights=profile.length_m)),
+        climb_m=float(heights[1] - heights[0]),
+        lawn_mean_m=lawn_mean_m,
+        lawn_p95_m=lawn_p95_m,
+    )
+
+
+def advice_on_lines(scene: Scene, line: ReturnLine, *, over: bool) -> list[Finding]:
+    """Say where a line is steeper than the machine's limit and where it bends too sharply.
+
+    ``over`` tells that no way keeps the limit at all.
+    """
+    found = []
+    if over or line.steepest_pct > scene.machine.slope_return_pct + _POINT_PCT:
+        found.append(_steep(scene, line, over=over))
+    bends = bends_deg(shapely.get_coordinates(line.line))
+    limit_deg = scene.rules.return_line.largest_bend_deg
+    if len(bends) and bends.max() > limit_deg + _HAIR_DEG:
+        place = Point(line.line.coords[int(np.argmax(bends)) + 1])
+        found.append(_sharp(line, place, float(bends.max()), limit_deg))
+    return found
+
+
+def _steep(scene: Scene, line: ReturnLine, *, over: bool) -> Finding:
+    profile = _profile(line.line, scene.terrain)
+    limit_pct = scene.machine.slope_return_pct
+    why = (
+        f"no way home keeps within {limit_pct:.0f} %: the least steep one has"
+        if over
+        else f"return line {line.number} is steeper than {limit_pct:.0f} % here:"
+    )
+    return Finding(
+        rule="return_line_gradient",
+        severity="warn",
+        text=f"{why} {line.steepest_pct:.1f} %; try the line before it is buried",
+        place=Point(profile.middle[int(np.argmax(profile.along))]),
+        measured=round(line.steepest_pct, 1),
+        limit=limit_pct,
+    )
+
+
+def _sharp(line: ReturnLine, place: Point, bend_deg: float, limit_deg: float) -> Finding:
+    return Finding(
+        rule="return_line_bend",
+        severity="warn",
+        text=(
+            f"return line {line.number} turns by {bend_deg:.0f} degrees here, over "
+            f"{limit_deg:.0f}: there is no room, or no ground within the gradient limit, for a "
+            "wider bend; try it before it is buried"
+        ),
+        place=place,
+        measured=round(bend_deg, 1),
+        limit=limit_deg,
+    )
+
+
+def no_way(scene: Scene, station: Station) -> Finding:
+    """Say that no return line fits."""
+    corridor_m = scene.rules.return_line.corridor_m
+    return Finding(
+        rule="return_line_room",
+        severity="stop",
+        text=(
+            "no return line fits: there is no way from the station to the perimeter that keeps "
+            f"{corridor_m:.2f} m from every wire"
+        ),
+        place=station.point,
+        limit=corridor_m,
+    )
