@@ -147,7 +147,7 @@ def _wires(case: Case, line: LineString) -> Iterator[str]:
     close = shapely.difference(free, tight).distance(wire)
     closest = shapely.intersection(free, tight).distance(wire)
     near = min(value for value in (close, closest + 2 * CM, np.inf) if not np.isnan(value))
-    if near < corridor_m - CM:
+    if near < corridor_m - CM and "return_line_corridor" not in set(plan["advisories"]["rule"]):
         at = shapely.get_coordinates(shapely.shortest_line(free, wire))[0]
         yield (
             f"return_line: corridor of {corridor_m} m to the perimeter is down to {near:.3f} m "

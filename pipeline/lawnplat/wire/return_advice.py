@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon
+from shapely.ops import substring
 
 from lawnplat.geometry import FloatArray
 from lawnplat.survey.types import Finding
@@ -20,6 +21,7 @@ _STEP_M = 0.25
 _POINT_PCT = 1.0
 """A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _HAIR_DEG = 0.5
+_HAIR_M = 0.01
 
 
 @dataclass(frozen=True)
@@ -59,12 +61,14 @@ def measured(
     )
 
 
-def advice_on_lines(scene: Scene, line: ReturnLine, *, over: bool) -> list[Finding]:
-    """Say where a line is steeper than the machine's limit and where it bends too sharply.
+def advice_on_lines(
+    scene: Scene, room: Polygon, line: ReturnLine, *, over: bool
+) -> list[Finding]:
+    """Say where a line is steeper, bends more sharply or runs nearer to a wire than it should.
 
-    ``over`` tells that no way keeps the limit at all.
+    ``room`` is the ground inside the wire; ``over`` tells that no way keeps the gradient limit.
     """
-    found = []
+    found = _near_wire(scene, room, line)
     if over or line.steepest_pct > scene.machine.slope_return_pct + _POINT_PCT:
         found.append(_steep(scene, line, over=over))
     bends = bends_deg(shapely.get_coordinates(line.line))
@@ -73,6 +77,32 @@ def advice_on_lines(scene: Scene, line: ReturnLine, *, over: bool) -> list[Findi
         place = Point(line.line.coords[int(np.argmax(bends)) + 1])
         found.append(_sharp(line, place, float(bends.max()), limit_deg))
     return found
+
+
+def _near_wire(scene: Scene, room: Polygon, line: ReturnLine) -> list[Finding]:
+    """Say where the line's corridor falls short, its two ends left out."""
+    corridor_m = scene.rules.return_line.corridor_m
+    way = line.line
+    end = shapely.buffer(Point(way.coords[-1]), 2 * corridor_m)
+    inner = shapely.difference(substring(way, corridor_m + _HAIR_M, way.length), end)
+    wires = shapely.boundary(room)
+    near_m = float(shapely.distance(inner, wires)) if not inner.is_empty else np.inf
+    if near_m >= corridor_m - _HAIR_M:
+        return []
+    return [
+        Finding(
+            rule="return_line_corridor",
+            severity="warn",
+            text=(
+                f"return line {line.number} comes within {near_m:.2f} m of the perimeter wire "
+                f"here, under {corridor_m:.2f} m: the ground leaves no wider way; try it before it is "
+                "buried"
+            ),
+            place=Point(shapely.get_coordinates(shapely.shortest_line(inner, wires))[0]),
+            measured=round(near_m, 3),
+            limit=corridor_m,
+        )
+    ]
 
 
 def _steep(scene: Scene, line: ReturnLine, *, over: bool) -> Finding:

@@ -10,8 +10,9 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
+from lawnplat.terrain.types import Terrain
 from lawnplat.wire.corridor import Corridor, way_ground
-from lawnplat.wire.leg_cost import LegCost
+from lawnplat.wire.leg_cost import Gradient, LegCost
 from lawnplat.wire.return_search import grid_cell_m, line_weights
 from lawnplat.wire.rounding import Admits, rounded
 from lawnplat.wire.route_grid import lay_grid
@@ -107,6 +108,13 @@ def _round_corners_of(points: FloatArray, ground: BaseGeometry) -> FloatArray:
     return np.concatenate(pieces)
 
 
+def _gradient(terrain: Terrain) -> Gradient:
+    """Return the ground's gradient as a function of place; level ground is not looked up."""
+    if not (terrain.dz_dx.any() or terrain.dz_dy.any()):
+        return lambda x, _: (np.zeros_like(x), np.zeros_like(x))
+    return lambda x, y: gradient_at(terrain, x, y)
+
+
 def _leg_cost(
     scene: Scene, corridor: Corridor, ground: BaseGeometry, limit: float
 ) -> LegCost:
@@ -114,7 +122,7 @@ def _leg_cost(
     field = lay_grid(corridor.room, grid_cell_m(corridor.room.area))
     rules = scene.rules.return_line
     return LegCost(
-        gradient=lambda x, y: gradient_at(scene.terrain, x, y),
+        gradient=_gradient(scene.terrain),
         closeness=lambda x, y: weights.closeness(field.clearance_at(x, y)),
         free=ground,
         limit=limit,

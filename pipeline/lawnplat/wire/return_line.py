@@ -72,7 +72,7 @@ def route(scene: Scene, siting: Siting) -> Routed:
     )
     findings: list[Finding] = []
     for line, proposal in zip(lines, chosen, strict=True):
-        findings.extend(advice_on_lines(scene, line, over=proposal.over))
+        findings.extend(advice_on_lines(scene, siting.piece, line, over=proposal.over))
     findings.extend(_unreached(part) for part in _far_parts(scene, siting, chosen))
     return Routed(lines, tuple(findings))
 

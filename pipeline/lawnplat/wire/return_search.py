@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,19 +50,19 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
     """
     if corridor.free.is_empty or len(ends.joint) == 0:
         return None
-    cell_m = grid_cell_m(corridor.free.area)
-    while True:
-        grid = _grid_over(corridor, cell_m, scene.rules)
-        start = int(grid.nearest(corridor.start[None], 3 * cell_m)[0])
-        nodes = grid.nearest(ends.inner, 2 * cell_m)
-        finest = cell_m <= _FINEST_M
+    found = None
+    for grid in _grids(corridor, scene.rules):
+        start = int(grid.nearest(corridor.start[None], 3 * grid.cell_m)[0])
+        nodes = grid.nearest(ends.inner, 2 * grid.cell_m)
         if start >= 0 and (nodes >= 0).any():
-            if finest or _share_reached(grid, start, nodes) >= _MOST_ENDS_SHARE:
-                gentle = np.where(_gently_met(scene, ends), nodes, -1)
-                return _under_limit(scene, grid, start, gentle if (gentle >= 0).any() else nodes)
-        elif finest:
-            return None
-        cell_m /= _FINER
+            found = (grid, start, nodes)
+            if _share_reached(grid, start, nodes) >= _MOST_ENDS_SHARE:
+                break
+    if found is None:
+        return None
+    grid, start, nodes = found
+    gentle = np.where(_gently_met(scene, ends), nodes, -1)
+    return _under_limit(scene, grid, start, gentle if (gentle >= 0).any() else nodes)
 
 
 def _gently_met(scene: Scene, ends: Ends) -> NDArray[np.bool_]:
@@ -107,14 +108,22 @@ def _under_limit(
     return Searched(ways, nodes, over=True)
 
 
-def _grid_over(corridor: Corridor, cell_m: float, rules: RuleBook) -> RouteGrid:
-    """Return the grid, its ground half a cell wider than the free ground so that narrow ways join.
+def _grids(corridor: Corridor, rules: RuleBook) -> Iterator[RouteGrid]:
+    """Yield grids over the free ground, ever finer.
 
-    Points beyond the free ground are drawn back onto it before the way is straightened.
+    Of each cell size the free ground itself comes first, then ground half a cell wider, so that
+    narrow ways join; points beyond the free ground are drawn back onto it before the way is
+    straightened.
     """
-    wider = min(0.5 * cell_m, 0.5 * rules.return_line.corridor_m)
-    ground = shapely.intersection(grow(corridor.free, wider), corridor.room)
-    return lay_grid(ground, cell_m, anchor=corridor.start)
+    cell_m = grid_cell_m(corridor.free.area)
+    while True:
+        yield lay_grid(corridor.free, cell_m, anchor=corridor.start)
+        wider = min(0.5 * cell_m, 0.5 * rules.return_line.corridor_m)
+        ground = shapely.intersection(grow(corridor.free, wider), corridor.room)
+        yield lay_grid(ground, cell_m, anchor=corridor.start)
+        if cell_m <= _FINEST_M:
+            return
+        cell_m /= _FINER
 
 
 def _gradient_on(grid: RouteGrid, terrain: Terrain) -> tuple[FloatArray, FloatArray]:
