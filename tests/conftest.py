@@ -8,8 +8,10 @@ checked by hand. It is in EPSG:25832, and invented.
 from __future__ import annotations
 
 import math
+import os
 from dataclasses import replace
 
+import hypothesis
 import numpy as np
 import pytest
 from shapely import LineString, MultiPolygon, Point, Polygon, box
@@ -30,6 +32,11 @@ from lawnplat.wire.types import (
     WireSection,
 )
 from lawnplat.works.types import Material, Peg, Works
+
+# What is drawn is the same in every run, so that a red run can be looked into; to draw afresh:
+# HYPOTHESIS_PROFILE=default python -m pytest
+hypothesis.settings.register_profile("repeatable", derandomize=True)
+hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 E, N = 500_000.0, 5_400_000.0
 

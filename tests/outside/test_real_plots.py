@@ -37,7 +37,8 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     (folder / "map.toml").write_text(FIELD_MAP)
     words = [momepy.datasets.get_path("bubenec"), "--map", folder / "map.toml"]
     out = folder / "plans"
-    return CliRunner().invoke(main, ["plan", *map(str, words), "--out", str(out)]), out
+    call = ["plan", *map(str, words), "--out", str(out), "--workers", "2"]
+    return CliRunner().invoke(main, call), out
 
 
 @pytest.fixture(scope="module")

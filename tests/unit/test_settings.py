@@ -260,7 +260,7 @@ def test_each_fault_of_a_rule_book_is_named(own, text, expected):
     [
         ("cutting_lowest_mm = 70\n", ("cutting_lowest_mm", "found 70", "cutting_highest_mm = 60")),
         ("smallest_passage_m = 3\n", ("smallest_passage_m", "comfortable_passage_m = 2")),
-        ("smallest_passage_m = 0.3\n", ("body_width_m", "smallest_passage_m = 0.3")),
+        ("smallest_passage_m = 0.3\n", ("smallest_passage_m: found 0.3", "body_width_m = ")),
         ("return_lines = 1.5\n", ("return_lines", "1.5", "whole number")),
         ("return_lines = 0\n", ("return_lines", "found 0", "at least 1")),
         ("body_widht_m = 0.4\n", ("body_widht_m", "nearest known key is body_width_m")),

@@ -62,7 +62,7 @@ def safe_name(property_id: str) -> str:
     text = "".join(c if _is_safe(c) else "_" for c in text)
     text = text.strip(". ")
     if text.startswith(("-", "_")) and text != property_id:
-        text = text.lstrip("-_")
+        text = text.lstrip("-_. ")
     if text.startswith("-"):
         text = f"_{text[1:]}"
     text = text or "property"

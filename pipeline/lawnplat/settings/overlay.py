@@ -77,7 +77,7 @@ def overlay(
     for key in _leaf_keys(known):
         if key not in seen:
             faults.add(key, "missing")
-    _check_order(merged, faults)
+    _check_order(merged, base, faults)
     return merged
 
 
@@ -203,15 +203,22 @@ def _price(value: Any, base: Entry | None) -> Price:
     return Price(unit=_plain(unit, str), amount=_money(amount, _LARGEST_AMOUNT))
 
 
-def _check_order(merged: Mapping[str, Entry], faults: Faults) -> None:
+def _check_order(merged: Mapping[str, Entry], base: Mapping[str, Entry], faults: Faults) -> None:
+    """Add a fault for every pair out of order, at the key of it that the file changed."""
     for lower, upper in IN_ORDER:
-        if lower in merged and upper in merged and merged[lower].value > merged[upper].value:
-            low, high = merged[lower], merged[upper]
-            faults.add(
-                lower,
-                f"found {low.value:g} ({low.source}), expected at most "
-                f"{upper} = {high.value:g} ({high.source})",
-            )
+        if lower not in merged or upper not in merged:
+            continue
+        low, high = merged[lower], merged[upper]
+        if low.value <= high.value:
+            continue
+        key, found, expected, other, bound = lower, low, "at most", upper, high
+        if base.get(lower) == low:
+            key, found, expected, other, bound = upper, high, "at least", lower, low
+        faults.add(
+            key,
+            f"found {found.value:g} ({found.source}), expected {expected} "
+            f"{other} = {bound.value:g} ({bound.source})",
+        )
 
 
 def _shown(raw: Any) -> str:

@@ -95,8 +95,8 @@ def _near_wire(scene: Scene, room: Polygon, line: ReturnLine) -> list[Finding]:
             severity="warn",
             text=(
                 f"return line {line.number} comes within {near_m:.2f} m of the perimeter wire "
-                f"here, under {corridor_m:.2f} m: the ground leaves no wider way; try it before it is "
-                "buried"
+                f"here, under {corridor_m:.2f} m: the ground leaves no wider way; try it before it "
+                "is buried"
             ),
             place=Point(shapely.get_coordinates(shapely.shortest_line(inner, wires))[0]),
             measured=round(near_m, 3),
