@@ -101,7 +101,7 @@ LAYERS: tuple[Layer, ...] = (
     _layer(
         "return_lines",
         "LineString",
-        "line_no:int length_m steepest_pct mean_pct climb_m loop:int",
+        "line_no:int length_m steepest_pct mean_pct climb_m lawn_mean_m lawn_p95_m loop:int",
         "Return lines, from the station outward",
     ),
     _layer("wire_joints", "Point", "joint:str on:str chainage_m loop:int", "Joints in the wires"),

@@ -250,7 +250,8 @@ def _wire_sections(layout: Layout) -> Iterator[_Raw]:
 def _return_lines(layout: Layout) -> Iterator[_Raw]:
     for each in layout.return_lines:
         slopes = (each.steepest_pct, each.mean_pct)
-        yield each.line, each.number, each.line.length, *slopes, each.climb_m
+        near = (each.lawn_mean_m, each.lawn_p95_m)
+        yield each.line, each.number, each.line.length, *slopes, each.climb_m, *near
 
 
 def _wire_joints(layout: Layout) -> Iterator[_Raw]:

@@ -27,16 +27,27 @@ def bilinear(values: FloatArray, row: FloatArray, column: FloatArray) -> FloatAr
 
     The outer half of a border cell goes on in a straight line; further out the value stays.
     """
-    rows, columns = values.shape
+    return _between(row, column, values)[0]
+
+
+def _between(row: FloatArray, column: FloatArray, *fields: FloatArray) -> list[FloatArray]:
+    """Return bilinear values of several arrays of one shape at the same places."""
+    rows, columns = fields[0].shape
     row = np.clip(np.asarray(row, float), -0.5, rows - 0.5)
     column = np.clip(np.asarray(column, float), -0.5, columns - 0.5)
     top = np.clip(np.floor(row), 0, max(rows - 2, 0)).astype(np.intp)
     left = np.clip(np.floor(column), 0, max(columns - 2, 0)).astype(np.intp)
-    bottom, right = np.minimum(top + 1, rows - 1), np.minimum(left + 1, columns - 1)
     down, across = row - top, column - left
-    upper = values[top, left] * (1 - across) + values[top, right] * across
-    lower = values[bottom, left] * (1 - across) + values[bottom, right] * across
-    return np.asarray(upper * (1 - down) + lower * down)
+    first = top * columns + left
+    below = columns * (rows > 1)
+    beside = int(columns > 1)
+    found = []
+    for field in fields:
+        flat = field.ravel()
+        upper = flat[first] * (1 - across) + flat[first + beside] * across
+        lower = flat[first + below] * (1 - across) + flat[first + below + beside] * across
+        found.append(np.asarray(upper * (1 - down) + lower * down))
+    return found
 
 
 def height_at(terrain: Terrain, x: FloatArray, y: FloatArray) -> FloatArray:
@@ -47,7 +58,8 @@ def height_at(terrain: Terrain, x: FloatArray, y: FloatArray) -> FloatArray:
 def gradient_at(terrain: Terrain, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the rise a metre eastward and northward at (x, y), each in the shape of ``x``."""
     row, column = terrain.grid.fractional(x, y)
-    return bilinear(terrain.dz_dx, row, column), bilinear(terrain.dz_dy, row, column)
+    east, north = _between(row, column, terrain.dz_dx, terrain.dz_dy)
+    return east, north
 
 
 def slope_at(terrain: Terrain, x: FloatArray, y: FloatArray) -> FloatArray:

@@ -9,9 +9,9 @@ import numpy as np
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost, turn_between
 
-_STEPS_M = (0.5, 0.25, 0.1, 0.04)
-_SWEEPS = 6
-_DIRECTIONS = 16
+_STEPS_M = (0.5, 0.2, 0.06)
+_SWEEPS = 5
+_DIRECTIONS = 12
 _STRAIGHT_DEG = 0.5
 _CHEAPER_M = 1e-6
 _LATTICE = 9
@@ -21,7 +21,7 @@ _WIDER_M = 0.5
 def relaxed(corners: FloatArray, cost: LegCost, heading: FloatArray | None = None) -> FloatArray:
     """Return a chain between the same ends that is no dearer than ``corners``.
 
-    Each corner is moved in sixteen directions by steps from half a metre down to some centimetres;
+    Each corner is moved in twelve directions by steps from half a metre down to some centimetres;
     two neighbouring corners are replaced by one where that is cheaper; a corner that comes to lie
     on a straight is dropped.
 
@@ -43,16 +43,21 @@ def relaxed(corners: FloatArray, cost: LegCost, heading: FloatArray | None = Non
 
 
 def _moved(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:
+    inner = range(1, len(points) - 1)
     for step_m in _STEPS_M:
+        unsettled = set(inner)
         for _ in range(_SWEEPS):
-            gains = [_nudged(points, place, step_m, cost, heading) for place in _inner(points)]
-            if not any(gains):
+            moved = [
+                place
+                for place in sorted(unsettled)
+                if _nudged(points, place, step_m, cost, heading)
+            ]
+            # What a corner costs depends on the two to each side of it.
+            unsettled = {near for place in moved for near in range(place - 2, place + 3)}
+            unsettled &= set(inner)
+            if not unsettled:
                 break
     return points
-
-
-def _inner(points: FloatArray) -> range:
-    return range(1, len(points) - 1)
 
 
 def _nudged(

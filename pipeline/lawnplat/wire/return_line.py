@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,16 +94,17 @@ def _far(near_m: FloatArray) -> float:
 def _next_line(scene: Scene, siting: Siting, chosen: Sequence[_Proposal]) -> _Proposal | None:
     """Return the best further line; None where none pays or fits."""
     far = _far_parts(scene, siting, chosen)
-    proposals = [
-        proposal
-        for aside in _sides(len(chosen))
-        for proposal in _proposals(scene, siting, chosen, far, aside * scene.rules.wire.pair_gap_m)
-        # Only the one line that a machine cannot do without may pass the gradient limit.
-        if not (chosen and proposal.over)
-    ]
-    if not proposals:
+    before_m = chosen[-1].near_m if chosen else np.full(int(siting.network.mown.sum()), np.inf)
+    asides = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(chosen))]
+    roughs = [_rough(scene, siting, chosen, _Wanted(far, before_m), aside) for aside in asides]
+    # Only the one line that a machine cannot do without may pass the gradient limit.
+    fit = [rough for rough in roughs if rough is not None and not (chosen and rough.searched.over)]
+    proposals = (
+        _proposal(scene, siting, chosen, rough) for rough in sorted(fit, key=lambda way: way.rank)
+    )
+    best = next((proposal for proposal in proposals if proposal is not None), None)
+    if best is None:
         return None
-    best = min(proposals, key=lambda proposal: _score(scene, proposal))
     if chosen and not _reaches(best.line, far):
         share = scene.rules.return_line.further_line_share
         if best.mean_m > (1 - share) * chosen[-1].mean_m:
@@ -115,10 +116,6 @@ def _sides(lines: int) -> tuple[float, ...]:
     """Return how many gaps to the left of the middle a further line may leave."""
     step = (lines + 1) // 2
     return (0.0,) if lines == 0 else (float(step), -float(step))
-
-
-def _score(scene: Scene, proposal: _Proposal) -> float:
-    return proposal.mean_m + scene.rules.return_line.score_length * proposal.line.length
 
 
 def _far_parts(scene: Scene, siting: Siting, chosen: Sequence[_Proposal]) -> list[Part]:
@@ -153,29 +150,57 @@ def _unreached(part: Part) -> Finding:
     )
 
 
-def _proposals(
+@dataclass(frozen=True)
+class _Wanted:
+    """What a further line is for: parts not reached yet, lawn far from the lines so far."""
+
+    far: Sequence[Part]
+    before_m: FloatArray
+
+
+@dataclass(frozen=True)
+class _Rough:
+    """The best way on the grid for a line that leaves the station in one place."""
+
+    corridor: Corridor
+    searched: Searched
+    joint: FloatArray
+    way: FloatArray
+    rank: tuple[bool, float]
+    """Whether it misses the parts wanted, then the score; the least is the best."""
+    before_m: FloatArray
+
+
+def _rough(
     scene: Scene,
     siting: Siting,
     chosen: Sequence[_Proposal],
-    far: Sequence[Part],
+    wanted: _Wanted,
     aside_m: float,
-) -> Iterator[_Proposal]:
-    """Yield the best line that leaves ``aside_m`` left of the middle, if there is one."""
+) -> _Rough | None:
+    """Return the best way for a line ``aside_m`` left of the middle; None where there is none."""
     laid = [proposal.line for proposal in chosen]
     corridor = _leaving(scene, siting, laid, aside_m)
     spacing_m = max(1.0, rim_of(siting.piece).length / _MOST_ENDS)
     ends = ends_of(scene, corridor, spacing_m, [Point(line.coords[-1]) for line in laid])
     searched = search_ends(scene, corridor, ends)
     if searched is None:
-        return
-    before_m = chosen[-1].near_m if chosen else np.full(int(siting.network.mown.sum()), np.inf)
-    place, rough = _best_end(scene, siting, searched, ends, _Wanted(far, before_m))
-    limit = max(scene.machine.slope_return_pct / 100.0, searched.ways.limit)
-    line = drawn(scene, corridor, ends.joint[place], rough, limit)
-    if any(shapely.intersects(line, other) for other in laid):
-        return
-    near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
-    yield _Proposal(line, near_m, searched.over)
+        return None
+    missed, score, place, way = _best_end(scene, siting, searched, ends, wanted)
+    rank = (missed, score)
+    return _Rough(corridor, searched, ends.joint[place], way, rank, wanted.before_m)
+
+
+def _proposal(
+    scene: Scene, siting: Siting, chosen: Sequence[_Proposal], rough: _Rough
+) -> _Proposal | None:
+    """Draw a rough way as it is laid; None where it would cross a line that is there."""
+    limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
+    line = drawn(scene, rough.corridor, rough.joint, rough.way, limit)
+    if any(shapely.intersects(line, other.line) for other in chosen):
+        return None
+    near_m = np.minimum(rough.before_m, _near_m(siting, shapely.get_coordinates(line)))
+    return _Proposal(line, near_m, rough.searched.over)
 
 
 def _leaving(
@@ -202,18 +227,10 @@ def _near_m(siting: Siting, way: FloatArray) -> FloatArray:
     return siting.network.ways_to_line_m(shapely.get_coordinates(dense))
 
 
-@dataclass(frozen=True)
-class _Wanted:
-    """What a further line is for: parts not reached yet, lawn far from the lines so far."""
-
-    far: Sequence[Part]
-    before_m: FloatArray
-
-
 def _best_end(
     scene: Scene, siting: Siting, searched: Searched, ends: Ends, wanted: _Wanted
-) -> tuple[int, FloatArray]:
-    """Return the number of the best end and the rough way to it."""
+) -> tuple[bool, float, int, FloatArray]:
+    """Return the best end: whether it misses the parts wanted, its score, number and way."""
     home = shapely.get_coordinates(siting.station.point)
     found: list[tuple[bool, float, int, FloatArray]] = []
     for place, node in enumerate(searched.nodes):
@@ -225,5 +242,4 @@ def _best_end(
         mean_m = _mean(np.minimum(wanted.before_m, _near_m(siting, whole)))
         score = mean_m + scene.rules.return_line.score_length * line.length
         found.append((not _reaches(line, wanted.far), score, place, way))
-    best = min(found, key=lambda row: row[:3])
-    return best[2], best[3]
+    return min(found, key=lambda row: row[:3])
