@@ -21,6 +21,8 @@ from lawnplat.wire.shortcut import straightened
 
 _TURNING_STEP_M = 0.2
 _HAIR = 1e-3
+_THIN_M = 0.005
+"""Points that lie this near to a straight between others are not laid."""
 _LITTLE_LONGER = 1.02
 _ROUND_A_CORNER_M = 0.05
 """Points this close keep a way round a corner of the free ground within a millimetre of it."""
@@ -103,7 +105,8 @@ def _round_corners_of(points: FloatArray, ground: BaseGeometry) -> FloatArray:
             dense[1:-1] = _drawn_onto(dense[1:-1], ground)
             # Where the free ground comes in scraps, a way over all of them would be a zigzag.
             if LineString(dense).length <= _LITTLE_LONGER * leg.length:
-                pieces.append(dense[1:-1])
+                thin = shapely.simplify(LineString(dense), _THIN_M)
+                pieces.append(shapely.get_coordinates(thin)[1:-1])
         pieces.append(end[None])
     return np.concatenate(pieces)
 
