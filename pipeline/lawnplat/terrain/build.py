@@ -85,7 +85,7 @@ def build_terrain(
         zones=drawn.zones,
         source=heights.source,
         source_cell_m=heights.source_cell_m,
-        findings=findings + dissolved_notice(drawn.dissolved, machine, rules),
+        findings=findings + dissolved_notice(site, drawn.dissolved, machine, rules),
     )
 
 

@@ -123,12 +123,17 @@ def unused_spots_notice(site: Site, used: int = 0) -> Findings:
 
 
 def dissolved_notice(
-    patches: Sequence[Polygon], machine: MachineClass, rules: RuleBook
+    site: Site, patches: Sequence[Polygon], machine: MachineClass, rules: RuleBook
 ) -> Findings:
-    """Note the patches over the slope limit that are too small to be kept off the lawn."""
-    if not patches:
+    """Note the patches over the slope limit that are too small to be kept off the lawn.
+
+    Those beyond the parcel are nobody's business here.
+    """
+    inside = (shapely.intersection(patch, site.parcel) for patch in patches)
+    found = [patch for patch in inside if patch.area > 0]
+    if not found:
         return ()
-    largest = max(patches, key=lambda patch: patch.area)
+    largest = max(found, key=lambda patch: patch.area)
     limit_m2 = rules.ground.smallest_steep_patch_m2
     text = (
         f"Patches over {machine.slope_lawn_pct:g} % but under {limit_m2:g} m2 are taken as bumps "
@@ -139,7 +144,7 @@ def dissolved_notice(
             "steep_patches_dissolved",
             "note",
             text,
-            count=len(patches),
+            count=len(found),
             place=largest.representative_point(),
             measured=largest.area,
             limit=limit_m2,
