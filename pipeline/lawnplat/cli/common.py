@@ -95,6 +95,16 @@ debug_option = click.option(
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print machine-readable JSON on standard output."
 )
+map_option = click.option(
+    "--map",
+    "field_map",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="TOML file that says which layers, columns and values stand for lawnplat's.",
+)
+crs_option = click.option(
+    "--crs", metavar="CRS", help="CRS of files that carry none, such as EPSG:25832."
+)
 rules_option = click.option(
     "--rules",
     metavar="FILE",

@@ -10,10 +10,12 @@ import click
 
 from lawnplat.cli.common import (
     EXIT_SOME_FAILED,
+    crs_option,
     debug_option,
     echo_json,
     echo_table,
     json_option,
+    map_option,
     reports_errors,
     rules_option,
 )
@@ -29,14 +31,8 @@ _LISTED = 40
 
 @click.command()
 @click.argument("survey", nargs=-1, required=True, metavar="SURVEY...")
-@click.option(
-    "--map",
-    "field_map",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="TOML file that says which layers, columns and values stand for lawnplat's.",
-)
-@click.option("--crs", metavar="CRS", help="CRS of files that carry none, such as EPSG:25832.")
+@map_option
+@crs_option
 @rules_option
 @json_option
 @debug_option

@@ -9,10 +9,12 @@ import click
 
 from lawnplat.cli.common import (
     EXIT_SOME_FAILED,
+    crs_option,
     debug_option,
     is_debug,
     json_option,
     machine_option,
+    map_option,
     reports_errors,
     rules_option,
 )
@@ -44,14 +46,8 @@ if TYPE_CHECKING:
     show_default=True,
     help="Unit of the raster's heights.",
 )
-@click.option(
-    "--map",
-    "field_map",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="TOML file that says which layers, columns and values stand for lawnplat's.",
-)
-@click.option("--crs", metavar="CRS", help="CRS of files that carry none, such as EPSG:25832.")
+@map_option
+@crs_option
 @rules_option
 @machine_option
 @click.option("--only", multiple=True, metavar="ID", help="Plan this property; may be repeated.")
