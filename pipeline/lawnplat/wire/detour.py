@@ -33,7 +33,8 @@ def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineStr
         rough = _rough_way(one, other, free, size_m)
         if rough is not None:
             within = grow(free, _ON_IT_M)
-            way = LineString(straightened(_joined(one, other, rough), _length_only(within)))
+            joined = _joined(one, other, rough)
+            way = LineString(straightened(joined, _length_only(within), relax=False))
             if shapely.covers(within, way):
                 return way
     return None

@@ -25,7 +25,7 @@ _SAME_M = 1e-6
 
 
 def straightened(
-    way: FloatArray, cost: LegCost, heading: FloatArray | None = None
+    way: FloatArray, cost: LegCost, heading: FloatArray | None = None, *, relax: bool = True
 ) -> FloatArray:
     """Return the corner points of the cheapest chain of legs along ``way``.
 
@@ -36,6 +36,9 @@ def straightened(
     cost : LegCost
     heading : array of shape (2,), optional
         Unit vector of the line that leads to the start, so that the first bend counts too.
+    relax : bool
+        Whether corners are moved off the points of the way at last; without, some tenths of a
+        percent longer in a quarter of the time.
     """
     shapely.prepare(cost.free)
     best = way
@@ -49,6 +52,8 @@ def straightened(
         best, best_cost = corners, total
         if gained < _WORTHWHILE * total:
             break
+    if not relax:
+        return best
     smooth = relaxed(best, cost, heading)
     # Moved one at a time, corners may tie a loop into the line to spare it a sharp bend.
     return smooth if LineString(smooth).is_simple else best
