@@ -20,6 +20,7 @@ from lawnplat.wire.scene import Scene
 from lawnplat.wire.shortcut import straightened
 
 _TURNING_STEP_M = 0.2
+_ROOM_TO_BEND_M = 0.4
 _HAIR = 1e-3
 _THIN_M = 0.005
 """Points that lie this near to a straight between others are not laid."""
@@ -77,9 +78,11 @@ def _admitting(room: BaseGeometry, cost: LegCost) -> Admits:
 
 
 def _turning_points(corridor: Corridor, rules: RuleBook) -> FloatArray:
-    """Return places on the straight run, from its least length on, where the line may turn."""
+    """Return places on the straight run where the line may turn: past its least length, by as
+    much as a round bend takes, where the ground allows.
+    """
     longest_m = float(np.hypot(*(corridor.start - corridor.station)))
-    first_m = min(straight_run_m(rules), longest_m)
+    first_m = min(straight_run_m(rules) + _ROOM_TO_BEND_M, longest_m)
     count = max(int((longest_m - first_m) / _TURNING_STEP_M), 1) + 1
     along_m = np.unique(np.linspace(first_m, longest_m, count))
     return np.asarray(corridor.station + corridor.ahead * along_m[:, None])
