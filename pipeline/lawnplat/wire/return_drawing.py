@@ -78,8 +78,9 @@ def _admitting(room: BaseGeometry, cost: LegCost) -> Admits:
 
 
 def _turning_points(corridor: Corridor, rules: RuleBook) -> FloatArray:
-    """Return places on the straight run where the line may turn: past its least length, by as
-    much as a round bend takes, where the ground allows.
+    """Return places on the straight run where the line may turn.
+
+    They lie past its least length by as much as a round bend takes, where the ground allows.
     """
     longest_m = float(np.hypot(*(corridor.start - corridor.station)))
     first_m = min(straight_run_m(rules) + _ROOM_TO_BEND_M, longest_m)
