@@ -24,7 +24,6 @@ PROMISED = {
     "hand_trim": "against area_m2",
     "passages": "width_m length_m verdict",
     "station": "bearing_deg tilt_pct outlet_distance_m mean_return_m",
-    "cable_route": "length_m",
     "station_area": "part",
     "station_options": "rank score rejected_because",
     "perimeter_wire": "length_m",

@@ -80,12 +80,6 @@ LAYERS: tuple[Layer, ...] = (
     ),
     _layer("station_area", "Polygon", "part:str loop:int", "Ground kept clear for the station"),
     _layer(
-        "cable_route",
-        "LineString",
-        "length_m loop:int",
-        "The low-voltage cable from an outlet to the back of the base",
-    ),
-    _layer(
         "station_options",
         "Point",
         "rank:int score tilt_pct outlet_distance_m mean_return_m worst_return_m openness_m "

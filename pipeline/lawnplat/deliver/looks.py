@@ -138,9 +138,6 @@ LOOKS: tuple[LayerLook, ...] = (
         ),
         column="part",
     ),
-    _one(
-        "cable_route", Look("low-voltage cable", stroke=BLACK, width_mm=0.35, dash=(0.4, 0.8))
-    ),
     LayerLook(
         "station_options",
         (

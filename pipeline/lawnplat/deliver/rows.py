@@ -217,11 +217,6 @@ def _station_area(layout: Layout) -> Iterator[_Raw]:
     yield layout.station.front, "front"
 
 
-def _cable_route(layout: Layout) -> Iterator[_Raw]:
-    if layout.station.cable_route is not None:
-        yield layout.station.cable_route, layout.station.cable_route.length
-
-
 def _station_options(layout: Layout) -> Iterator[_Raw]:
     for option in layout.station.options:
         yield option.point, *_option_values(option)
@@ -303,7 +298,6 @@ _OF_LAYOUT: Mapping[str, Callable[[Layout], Iterator[_Raw]]] = MappingProxyType(
     {
         "station": _station,
         "station_area": _station_area,
-        "cable_route": _cable_route,
         "station_options": _station_options,
         "perimeter_wire": _perimeter_wire,
         "wire_sections": _wire_sections,

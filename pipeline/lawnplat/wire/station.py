@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString, Point, Polygon
+from shapely import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
@@ -97,9 +97,10 @@ def _candidate(scene: Scene, piece: Polygon, houses: BaseGeometry) -> _Candidate
 
 
 def _chosen(scene: Scene, candidate: _Candidate) -> Siting:
-    places = candidate.places
-    measures, order, cable = _ranked(scene, places, candidate.measures)
+    places, measures = candidate.places, candidate.measures
     score = scores(measures, scene.rules)
+    wanted = _wanted(scene, places, measures)
+    order = np.flatnonzero(wanted)[np.argsort(score[wanted], kind="stable")]
     best = int(order[0])
     station = Station(
         point=Point(places.point[best]),
@@ -110,35 +111,12 @@ def _chosen(scene: Scene, candidate: _Candidate) -> Siting:
         base=places.base[best],
         front=places.front[best],
         options=options_of(places, measures, score, order, scene.rules),
-        cable_route=cable,
     )
     return Siting(station, candidate.piece, candidate.network, advice_on(scene, station))
 
 
-def _ranked(
-    scene: Scene, places: Places, measures: Measures
-) -> tuple[Measures, NDArray[np.int64], LineString | None]:
-    """Return the places in order, best first, and the cable of the first.
-
-    Lengths of cables are those on the grid, except where a place came first: its cable is pulled
-    taut, and the places are ranked anew until one stays first.
-    """
-    ways: dict[int, LineString | None] = {}
-    while True:
-        score = scores(measures, scene.rules)
-        wanted = _wanted(scene, places, measures)
-        order = np.flatnonzero(wanted)[np.argsort(score[wanted], kind="stable")]
-        best = int(order[0])
-        if best in ways or measures.cables is None:
-            return measures, order, ways.get(best)
-        way = ways[best] = measures.cables.way(best)
-        outlet_m = measures.outlet_m.copy()
-        outlet_m[best] = np.nan if way is None else way.length
-        measures = replace(measures, outlet_m=outlet_m)
-
-
 def _wanted(scene: Scene, places: Places, measures: Measures) -> NDArray[np.bool_]:
-    """Return the places to rank: level and reached by a cable, as far as there are such."""
+    """Return the places to rank: level and within a cable's reach, as far as there are such."""
     rules = scene.rules.station
     ranked = places.stands() & np.isfinite(measures.mean_m)
     if not ranked.any():
@@ -148,6 +126,5 @@ def _wanted(scene: Scene, places: Places, measures: Measures) -> NDArray[np.bool
     level = ranked & (measures.tilt_pct <= rules.largest_tilt_pct)
     if not level.any():
         level = ranked & (measures.tilt_pct <= measures.tilt_pct[ranked].min() + 1e-9)
-    reached = level & np.isfinite(measures.outlet_m)
-    near = reached & (measures.outlet_m <= rules.cable_reach_m)
-    return next((some for some in (near, reached) if some.any()), level)
+    near = level & (measures.outlet_m <= rules.cable_reach_m)
+    return near if near.any() else level

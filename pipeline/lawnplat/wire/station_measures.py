@@ -9,7 +9,7 @@ import numpy as np
 from lawnplat.geometry import FloatArray
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import plane_tilts_pct
-from lawnplat.wire.cable import CableWays, cable_ways
+from lawnplat.wire.cable import outlet_distances
 from lawnplat.wire.places import Places
 from lawnplat.wire.route_grid import RouteGrid
 from lawnplat.wire.scene import Scene
@@ -33,7 +33,6 @@ class Measures:
     mean_m: FloatArray
     worst_m: FloatArray
     open_m: FloatArray
-    cables: CableWays | None = None
 
 
 def measured(scene: Scene, places: Places, network: DrivingNetwork) -> Measures:
@@ -47,14 +46,12 @@ def measured(scene: Scene, places: Places, network: DrivingNetwork) -> Measures:
     tilt_pct = np.full(size, np.nan)
     taken = [places.base[i].union(places.front[i]) for i in standing]
     tilt_pct[standing] = plane_tilts_pct(scene.terrain, taken)
-    cables = cable_ways(scene, places)
     return Measures(
         tilt_pct=tilt_pct,
-        outlet_m=np.full(size, np.nan) if cables is None else cables.length_m,
+        outlet_m=outlet_distances(scene, places),
         mean_m=mean_m,
         worst_m=worst_m,
         open_m=_open_ground_m(network.grid, places, scene.rules),
-        cables=cables,
     )
 
 
@@ -67,12 +64,18 @@ def _open_ground_m(grid: RouteGrid, places: Places, rules: RuleBook) -> FloatArr
 
 
 def scores(measures: Measures, rules: RuleBook) -> FloatArray:
-    """Return the score of each place in metres of mean way home; lower is better."""
+    """Return the score of each place in metres of mean way home; lower is better.
+
+    A place that no cable reaches ranks behind every place that one does.
+    """
     weights = rules.station
-    return np.asarray(
+    score = (
         measures.mean_m
         + weights.score_worst * measures.worst_m
         + weights.score_outlet * np.nan_to_num(measures.outlet_m, nan=0.0)
         + weights.score_tilt * np.nan_to_num(measures.tilt_pct, nan=0.0)
         - weights.score_openness * np.minimum(measures.open_m, weights.open_ground_m)
     )
+    reached = ~np.isnan(measures.outlet_m)
+    behind = np.nanmax(np.where(np.isfinite(score), score, 0.0)) if len(score) else 0.0
+    return np.asarray(np.where(~reached & reached.any(), score + abs(behind), score))

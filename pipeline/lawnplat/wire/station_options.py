@@ -52,7 +52,7 @@ def _option(  # noqa: PLR0917 - one row of a table
 def _why_not(places: Places, measures: Measures, i: int, rules: RuleBook) -> str:
     """Return every reason that speaks against place ``i``."""
     limits = rules.station
-    reasons: list[tuple[bool, str]] = [
+    reasons = [
         (not places.front_clear[i], f"front not clear for {limits.front_clear_m:.1f} m"),
         (not places.base_on_lawn[i], "base not wholly on lawn"),
         (not places.straight_wire[i], f"wire not straight for {limits.straight_wire_m:.1f} m"),
@@ -66,7 +66,5 @@ def _why_not(places: Places, measures: Measures, i: int, rules: RuleBook) -> str
             f"outlet {measures.outlet_m[i]:.1f} m away, over {limits.cable_reach_m:.1f} m",
         ),
     ]
-    if measures.cables is not None and np.isnan(measures.outlet_m[i]):
-        reasons.append((True, "no way round the lawn for a cable"))
     said = [text for holds, text in reasons if holds]
     return "; ".join(said) if said else "a place beside it was ranked in its stead"

@@ -43,8 +43,6 @@ class Station:
     base: Polygon
     front: Polygon
     options: tuple[StationOption, ...]
-    cable_route: LineString | None = None
-    """From an outlet to the back of the base, ``outlet_distance_m`` long; None where none leads."""
 
 
 @dataclass(frozen=True)
