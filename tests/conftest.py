@@ -116,7 +116,6 @@ def _ground() -> Ground:
     given_up = lawn - _mowable()
     return Ground(
         lawn=lawn,
-        lawn_given=False,
         zones=zones,
         keep_outs=(
             KeepOut("building", 0.35, MultiPolygon(_polygons(given_up & _box(0, 0, 9.5, 7.5)))),

@@ -188,8 +188,3 @@ LOOKS: tuple[LayerLook, ...] = (
     _one("station", Look("station", fill=BLUE, stroke=BLACK, shape="square", size_mm=3.0)),
 )
 """In drawing order, lowest first."""
-
-
-def layer_look(name: str) -> LayerLook:
-    """Return the looks of a layer; KeyError if it has none."""
-    return next(each for each in LOOKS if each.layer == name)

@@ -50,7 +50,6 @@ def build_ground(
     keep_outs = account(lawn, mown, causes, small)
     return Ground(
         lawn=lawn,
-        lawn_given=bool(site.lawns),
         zones=_zones_on(lawn, terrain),
         keep_outs=keep_outs,
         parts=tuple(parts),

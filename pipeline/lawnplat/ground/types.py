@@ -92,7 +92,6 @@ class Ground:
     """All that is known of the ground of one site before any wire is drawn."""
 
     lawn: MultiPolygon
-    lawn_given: bool
     zones: tuple[SlopeZone, ...]
     """Clipped to the lawn; they tile it."""
     keep_outs: tuple[KeepOut, ...]

@@ -134,14 +134,9 @@ def _lead_ground(
 
 def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
     """Return the parcel less barriers and lawns, their rims let in."""
-    solid = union(
-        feature.geometry
-        for feature in scene.site.features
-        if scene.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
-    )
     others = grow(scene.ground.wire_ground.others, scene.rules.wire.loops_apart_m)
     lawns = union([grow(union(pieces), -_RIM_M), others])
-    ground = shapely.difference(scene.site.parcel, union([solid, lawns]))
+    ground = shapely.difference(scene.site.parcel, union([scene.barriers(), lawns]))
     return grow(ground, _RIM_M)
 
 

@@ -47,12 +47,7 @@ def outlet_distances(scene: Scene, places: Places) -> FloatArray:
 def _cable_ground(scene: Scene) -> tuple[BaseGeometry, float]:
     parcel = scene.site.parcel
     cell_m = max(_CELL_M, float(np.sqrt(shapely.envelope(parcel).area / _MOST_CELLS)))
-    solid = union(
-        feature.geometry
-        for feature in scene.site.features
-        if scene.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
-    )
     # Cells whose centre lies less than a cell inside the wire still belong to the strip outside.
     wired = scene.ground.wire_ground
     mown = grow(union([*wired.pieces, wired.others]), -0.75 * cell_m)
-    return shapely.difference(grow(parcel, cell_m), union([mown, solid])), cell_m
+    return shapely.difference(grow(parcel, cell_m), union([mown, scene.barriers()])), cell_m

@@ -144,7 +144,7 @@ def ends_of(
     apart_m = rules.return_line.joint_from_station_m
     crowded = shapely.dwithin(union(joined), shapely.points(joint), apart_m)
     kept = (
-        ~(crowded if joined else np.zeros(count, bool))
+        ~crowded
         & (bulge_m <= rules.pegs.curve_offset_m)
         & (along_m >= rules.return_line.joint_from_station_m)
         & shapely.dwithin(shapely.points(inner), corridor.free, 1e-3)

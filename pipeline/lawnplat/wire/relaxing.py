@@ -8,6 +8,7 @@ import numpy as np
 
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost, turn_between
+from lawnplat.wire.rounding import bends_deg
 
 _STEPS_M = (0.5, 0.2, 0.06)
 _SWEEPS = 5
@@ -37,8 +38,7 @@ def relaxed(corners: FloatArray, cost: LegCost, heading: FloatArray | None = Non
     while len(merged) < len(points):
         points = _moved(merged, cost, heading)
         merged = _merged(points, cost, heading)
-    run = np.diff(points, axis=0)
-    turn = turn_between(run[:-1], run[1:])
+    turn = bends_deg(points)
     return np.asarray(points[np.concatenate([[True], turn > _STRAIGHT_DEG, [True]])])
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from lawnplat.geometry import FloatArray
+from lawnplat.wire.leg_cost import turn_between
 
 Admits = Callable[[FloatArray], bool]
 """Whether a line through points of shape (n, 2) may be laid."""
@@ -82,6 +83,4 @@ def _arc(
 def bends_deg(line: FloatArray) -> FloatArray:
     """Return the change of direction at each inner point of a line, in degrees, 0 to 180."""
     run = np.diff(line, axis=0)
-    cross = run[:-1, 0] * run[1:, 1] - run[:-1, 1] * run[1:, 0]
-    dot = (run[:-1] * run[1:]).sum(axis=1)
-    return np.asarray(np.abs(np.degrees(np.arctan2(cross, dot))))
+    return turn_between(run[:-1], run[1:])

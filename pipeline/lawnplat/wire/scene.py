@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import union
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Site
@@ -24,3 +27,11 @@ class Scene:
     def base_ahead_m(self) -> float:
         """How far the station's base reaches into the lawn from the wire."""
         return self.machine.base_length_m - self.machine.base_behind_wire_m
+
+    def barriers(self) -> BaseGeometry:
+        """Return the ground through which neither a wire nor a cable can be led."""
+        return union(
+            feature.geometry
+            for feature in self.site.features
+            if self.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
+        )

@@ -14,6 +14,7 @@ from lawnplat.geometry import FloatArray
 from lawnplat.settings.types import RuleBook
 from lawnplat.wire.joints import return_name
 from lawnplat.wire.loops import perimeter_name
+from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.types import Joint, Layout, WireSection
 from lawnplat.works.types import Peg
 
@@ -99,11 +100,8 @@ def _apart(must: dict[float, str]) -> list[float]:
 
 def _bends(wire: _Wire, rules: RuleBook) -> list[float]:
     """Return the chainages where the wire changes direction at one point."""
-    run = np.diff(wire.points, axis=0)
-    cross = run[:-1, 0] * run[1:, 1] - run[:-1, 1] * run[1:, 0]
-    dot = (run[:-1] * run[1:]).sum(axis=1)
-    turn = np.abs(np.degrees(np.arctan2(cross, dot)))
-    return [float(chainage) for chainage in wire.chainage_m[1:-1][turn >= rules.pegs.bend_deg]]
+    sharp = bends_deg(wire.points) >= rules.pegs.bend_deg
+    return [float(chainage) for chainage in wire.chainage_m[1:-1][sharp]]
 
 
 def _between(wire: _Wire, start_m: float, end_m: float, rules: RuleBook) -> list[float]:
