@@ -75,16 +75,23 @@ LAYERS: tuple[Layer, ...] = (
     _layer(
         "station",
         "Point",
-        "bearing_deg tilt_pct outlet_distance_m mean_return_m loop:int",
+        "bearing_deg tilt_pct outlet_distance_m mean_return_m upslope_m2 loop:int",
         "The station, on the line of the perimeter",
     ),
     _layer("station_area", "Polygon", "part:str loop:int", "Ground kept clear for the station"),
     _layer(
         "station_options",
         "Point",
-        "rank:int score tilt_pct outlet_distance_m mean_return_m worst_return_m openness_m "
-        "front_clear:bool straight_wire:bool rejected_because:str loop:int",
+        "rank:int score tilt_pct upslope_m2 outlet_distance_m cable_paved_m mean_return_m "
+        "worst_return_m openness_m bearing_deg front_clear:bool base_on_lawn:bool "
+        "straight_wire:bool in_passage:bool rejected_because:str loop:int",
         "Places looked at for the station; rank 1 is chosen, 0 is rejected",
+    ),
+    _layer(
+        "cable_route",
+        "LineString",
+        "length_m paved_m from_outlet:str loop:int",
+        "The low-voltage cable, from the outlet to the station; from_outlet is its survey row",
     ),
     _layer(
         "perimeter_wire",

@@ -147,6 +147,7 @@ LOOKS: tuple[LayerLook, ...] = (
         ),
         column="rank",
     ),
+    _one("cable_route", Look("low-voltage cable", stroke=BLACK, width_mm=0.35, dash=(0.4, 0.8))),
     _one("perimeter_wire", _WIRE),
     LayerLook(
         "wire_sections",

@@ -209,7 +209,8 @@ def _passages(ground: Ground) -> Iterator[_Raw]:
 
 def _station(layout: Layout) -> Iterator[_Raw]:
     each = layout.station
-    yield each.point, each.bearing_deg, each.tilt_pct, each.outlet_distance_m, each.mean_return_m
+    ways = (each.outlet_distance_m, each.mean_return_m)
+    yield each.point, each.bearing_deg, each.tilt_pct, *ways, each.upslope_m2
 
 
 def _station_area(layout: Layout) -> Iterator[_Raw]:
@@ -227,14 +228,26 @@ def _option_values(option: StationOption) -> tuple[Value, ...]:
         option.rank,
         option.score,
         option.tilt_pct,
+        option.upslope_m2,
         option.outlet_distance_m,
+        option.cable_paved_m,
         option.mean_return_m,
         option.worst_return_m,
         option.openness_m,
+        option.bearing_deg,
         option.front_clear,
+        option.base_on_lawn,
         option.straight_wire,
+        option.in_passage,
         option.rejected_because,
     )
+
+
+def _cable_route(layout: Layout) -> Iterator[_Raw]:
+    route = layout.station.cable_route
+    if route is not None:
+        about = (layout.station.cable_paved_m, layout.station.outlet_source)
+        yield route, route.length, *about
 
 
 def _perimeter_wire(layout: Layout) -> Iterator[_Raw]:
@@ -299,6 +312,7 @@ _OF_LAYOUT: Mapping[str, Callable[[Layout], Iterator[_Raw]]] = MappingProxyType(
         "station": _station,
         "station_area": _station_area,
         "station_options": _station_options,
+        "cable_route": _cable_route,
         "perimeter_wire": _perimeter_wire,
         "wire_sections": _wire_sections,
         "return_lines": _return_lines,

@@ -116,16 +116,26 @@ class PegRules:
 
 @dataclass(frozen=True)
 class StationRules:
-    """Rules for the charging station's place."""
+    """Rules for the charging station's place and its cable.
+
+    ``tilt_margin_pct`` is how near to the least tilt a place must be where none is level. Only
+    ground steeper than ``runoff_slope_pct`` counts as sending water down; ``largest_upslope_m2``
+    is how much of it may drain over base and front.
+    """
 
     front_clear_m: float
     side_clear_m: float
     straight_wire_m: float
     largest_tilt_pct: float
+    tilt_margin_pct: float
     cable_reach_m: float
+    cable_clear_m: float
+    runoff_slope_pct: float
+    largest_upslope_m2: float
     candidate_spacing_m: float
     score_worst: float
     score_outlet: float
+    score_paved: float
     score_tilt: float
     score_openness: float
     open_ground_m: float

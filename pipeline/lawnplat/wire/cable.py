@@ -2,52 +2,140 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
-from scipy.sparse import csgraph
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.geometry import FloatArray, polygons, union
+from lawnplat.survey.types import Feature
 from lawnplat.wire.places import Places
-from lawnplat.wire.route_grid import graph, lay_grid, moves
 from lawnplat.wire.scene import Scene
+from lawnplat.wire.taut_ways import TautWays, taut_ways, without_repeats
 
-_CELL_M = 0.25
-_MOST_CELLS = 150_000
-_SNAP_M = 1.0
 OUTLET = "power_outlet"
+_SNAP_M = 1.0
+"""An outlet drawn this far inside its wall still stands on it."""
+_SIMPLER = 0.4
+"""Share of the clearance by which the edge of the cable's ground is drawn more simply."""
+_SAME_M = 1e-6
 
 
-def outlet_distances(scene: Scene, places: Places) -> FloatArray:
-    """Return for each place the cable length in metres from the nearest outlet; NaN where none.
+@dataclass(frozen=True)
+class CableRoute:
+    """The cable's way from an outlet to the back of the station's base."""
 
-    The cable keeps to ground that is neither mown nor a barrier (a house, water, a fall). Measured
-    on a grid of 16 neighbours, so up to 1.4 % longer than the shortest way.
+    line: LineString
+    outlet: Feature
+
+
+@dataclass(frozen=True)
+class _Start:
+    """Where a cable leaves an outlet: ``face`` on its wall, ``foot`` on the cable's ground."""
+
+    face: FloatArray
+    foot: FloatArray
+    outlet: Feature
+
+    @property
+    def leg_m(self) -> float:
+        return float(np.hypot(*(self.foot - self.face)))
+
+
+@dataclass(frozen=True)
+class CableWays:
+    """Every shortest way of a cable on one site; ``ways`` is None where no cable can start."""
+
+    ways: TautWays | None
+    starts: tuple[_Start, ...]
+    behind_m: float
+    """How far behind the wire the base, and with it the cable, ends."""
+    reach_m: float
+    """How far from the cable's ground a base may end."""
+
+    def lengths_m(self, places: Places) -> FloatArray:
+        """Return the length of cable to each place, metres; NaN where no way leads there."""
+        if self.ways is None:
+            return np.full(len(places.point), np.nan)
+        ends = places.point - places.ahead * self.behind_m
+        feet, leg_m = _feet(self.ways.ground, ends)
+        length_m = np.full(len(ends), np.nan)
+        near = leg_m <= self.reach_m
+        length_m[near] = self.ways.lengths_m(feet[near]) + leg_m[near]
+        return length_m
+
+    def route_to(self, point: FloatArray, ahead: FloatArray) -> CableRoute | None:
+        """Return the way to the base at ``point`` that faces along the unit vector ``ahead``."""
+        if self.ways is None:
+            return None
+        end = point - ahead * self.behind_m
+        feet, leg_m = _feet(self.ways.ground, end[None])
+        found = self.ways.way_to(feet[0]) if leg_m[0] <= self.reach_m else None
+        if found is None:
+            return None
+        way, number = found
+        start = self.starts[number]
+        points = np.concatenate([start.face[None], way, end[None]])
+        return CableRoute(LineString(without_repeats(points)), start.outlet)
+
+
+def cable_ways(scene: Scene) -> CableWays:
+    """Return the ways of a cable from the site's outlets.
+
+    The cable stays on the property, off the ground inside the wire and off barriers (a house,
+    water, a fall), each by the rule book's ``cable_clear_m``.
     """
-    outlets = [feature.geometry for feature in scene.site.features if feature.kind == OUTLET]
-    if not outlets:
-        return np.full(len(places.point), np.nan)
-    grid_ground, cell_m = _cable_ground(scene)
-    grid = lay_grid(grid_ground, cell_m)
-    if not grid.free.any():
-        return np.full(len(places.point), np.nan)
-    outlet_points = shapely.get_coordinates(shapely.centroid(np.array(outlets, dtype=object)))
-    behind = places.point - places.ahead * scene.machine.base_behind_wire_m
-    starts = grid.nearest(outlet_points, _SNAP_M)
-    ends = grid.nearest(behind, _SNAP_M)
-    if not (starts >= 0).any():
-        return np.full(len(places.point), np.nan)
-    found = moves(grid, reach=2)
-    network = graph(grid, found, found.length_m)
-    way_m = csgraph.dijkstra(network, indices=np.unique(starts[starts >= 0]), min_only=True)
-    reached = np.where(ends >= 0, way_m[np.maximum(ends, 0)], np.inf)
-    return np.where(np.isfinite(reached), reached, np.nan)
+    behind_m = scene.machine.base_behind_wire_m
+    reach_m = 2 * scene.rules.station.cable_clear_m
+    outlets = [feature for feature in scene.site.features if feature.kind == OUTLET]
+    ground = _cable_ground(scene) if outlets else Polygon()
+    starts = tuple(_starts(scene, outlets, ground)) if not ground.is_empty else ()
+    if not starts:
+        return CableWays(None, (), behind_m, reach_m)
+    feet = np.array([start.foot for start in starts])
+    # Most gardens have islands of such ground inside the lawn, which no outlet's cable comes to.
+    joined = [part for part in polygons(ground) if _any_near(part, feet)]
+    gone_m = np.array([start.leg_m for start in starts])
+    return CableWays(taut_ways(union(joined), feet, gone_m), starts, behind_m, reach_m)
 
 
-def _cable_ground(scene: Scene) -> tuple[BaseGeometry, float]:
-    parcel = scene.site.parcel
-    cell_m = max(_CELL_M, float(np.sqrt(shapely.envelope(parcel).area / _MOST_CELLS)))
-    # Cells whose centre lies less than a cell inside the wire still belong to the strip outside.
+def _any_near(part: Polygon, places: FloatArray) -> bool:
+    return bool(shapely.dwithin(part, shapely.points(places), _SAME_M).any())
+
+
+def _wired(scene: Scene) -> BaseGeometry:
+    """Return the ground inside this loop's wire and those of all others."""
     wired = scene.ground.wire_ground
-    mown = grow(union([*wired.pieces, wired.others]), -0.75 * cell_m)
-    return shapely.difference(grow(parcel, cell_m), union([mown, scene.barriers()])), cell_m
+    return union([*wired.pieces, wired.others])
+
+
+def _cable_ground(scene: Scene) -> BaseGeometry:
+    clear_m = scene.rules.station.cable_clear_m
+    barred = union([_wired(scene), scene.barriers()])
+    kept_off = shapely.buffer(barred, clear_m, join_style="mitre", mitre_limit=2.0)
+    ground = shapely.difference(scene.site.parcel, kept_off)
+    return shapely.simplify(ground, _SIMPLER * clear_m)
+
+
+def _starts(scene: Scene, outlets: list[Feature], ground: BaseGeometry) -> Iterator[_Start]:
+    """Yield where the cable of each outlet starts: at its wall's face if it was drawn inside.
+
+    An outlet that stands in the mown lawn itself has no such start.
+    """
+    barriers, wired = scene.barriers(), _wired(scene)
+    for outlet in outlets:
+        leg = shapely.shortest_line(shapely.centroid(outlet.geometry), ground)
+        if leg.length > _SNAP_M or shapely.dwithin(leg, wired, _SAME_M):
+            continue
+        foot = shapely.get_coordinates(leg)[-1]
+        outside = shapely.get_coordinates(shapely.difference(leg, barriers))
+        yield _Start(outside[-2] if len(outside) > 1 else foot, foot, outlet)
+
+
+def _feet(ground: BaseGeometry, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the point of the ground nearest to each place, and how far it is off."""
+    legs = shapely.shortest_line(ground, shapely.points(places))
+    return shapely.get_coordinates(legs)[::2], np.asarray(shapely.length(legs))

@@ -12,15 +12,19 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.errors import NotPlannable
 from lawnplat.geometry import bearing_deg, union
 from lawnplat.survey.types import Finding
+from lawnplat.wire.cable import CableWays, cable_ways
 from lawnplat.wire.places import Places, places_on
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station_advice import advice_on
-from lawnplat.wire.station_measures import Measures, measured, scores
+from lawnplat.wire.station_measures import Measures, measured, measured_closely, scores
 from lawnplat.wire.station_options import options_of
+from lawnplat.wire.station_tiers import Tier, best_tier
 from lawnplat.wire.types import Station
 from lawnplat.wire.ways_home import DrivingNetwork, driving_network
 
 BUILDING = "building"
+_MOST_RANKED = 48
+"""Places whose ways home are worked out; more are thinned evenly along the rims."""
 
 
 @dataclass(frozen=True)
@@ -49,11 +53,12 @@ def site_station(scene: Scene) -> Siting:
         raise _nothing_to_mow(scene)
     features = scene.site.features
     houses = union(feature.geometry for feature in features if feature.kind == BUILDING)
-    candidates = [_candidate(scene, piece, houses) for piece in pieces]
+    cable = cable_ways(scene)
+    candidates = [_candidate(scene, piece, houses, cable) for piece in pieces]
     with_room = [candidate for candidate in candidates if candidate is not None]
     if with_room:
         powered = (candidate for candidate in with_room if candidate.suits)
-        return _chosen(scene, next(powered, with_room[0]))
+        return _chosen(scene, next(powered, with_room[0]), cable)
     rules = scene.rules.station
     raise NotPlannable(
         scene.site.property_id,
@@ -75,56 +80,70 @@ def _nothing_to_mow(scene: Scene) -> NotPlannable:
 
 @dataclass(frozen=True)
 class _Candidate:
-    """A piece with room for a station; ``suits`` tells whether a place is level and powered."""
+    """A piece with room for a station, its places, and those of them that are held together."""
 
     piece: Polygon
     network: DrivingNetwork
     places: Places
     measures: Measures
-    suits: bool
+    tier: Tier
+
+    @property
+    def suits(self) -> bool:
+        """Return whether some place is level and within a cable's reach."""
+        return self.tier.level and self.tier.near
 
 
-def _candidate(scene: Scene, piece: Polygon, houses: BaseGeometry) -> _Candidate | None:
+def _candidate(
+    scene: Scene, piece: Polygon, houses: BaseGeometry, cable: CableWays
+) -> _Candidate | None:
     places = places_on(scene, piece, houses)
     if not places.stands().any():
         return None
     network = driving_network(scene, piece)
-    measures = measured(scene, places, network)
-    rules = scene.rules.station
-    level = measures.tilt_pct <= rules.largest_tilt_pct
-    suits = places.stands() & level & (measures.outlet_m <= rules.cable_reach_m)
-    return _Candidate(piece, network, places, measures, bool(suits.any()))
+    measures = measured(scene, places, cable, network.grid)
+    return _Candidate(piece, network, places, measures, best_tier(places, measures, scene.rules))
 
 
-def _chosen(scene: Scene, candidate: _Candidate) -> Siting:
-    places, measures = candidate.places, candidate.measures
+def _chosen(scene: Scene, candidate: _Candidate, cable: CableWays) -> Siting:
+    places = candidate.places
+    measures, ranked = _ranked(scene, candidate, cable)
     score = scores(measures, scene.rules)
-    wanted = _wanted(scene, places, measures)
-    order = np.flatnonzero(wanted)[np.argsort(score[wanted], kind="stable")]
+    order = ranked[np.argsort(score[ranked], kind="stable")]
     best = int(order[0])
+    route = cable.route_to(places.point[best], places.ahead[best])
     station = Station(
         point=Point(places.point[best]),
         bearing_deg=bearing_deg(*places.ahead[best]),
         tilt_pct=float(measures.tilt_pct[best]),
-        outlet_distance_m=float(measures.outlet_m[best]),
+        outlet_distance_m=route.line.length if route is not None else float("nan"),
         mean_return_m=float(measures.mean_m[best]),
         base=places.base[best],
         front=places.front[best],
         options=options_of(places, measures, score, order, scene.rules),
+        upslope_m2=float(measures.upslope_m2[best]),
+        cable_route=route.line if route is not None else None,
+        cable_paved_m=float(measures.paved_m[best]),
+        outlet_source=route.outlet.source if route is not None else "",
     )
     return Siting(station, candidate.piece, candidate.network, advice_on(scene, station))
 
 
-def _wanted(scene: Scene, places: Places, measures: Measures) -> NDArray[np.bool_]:
-    """Return the places to rank: level and within a cable's reach, as far as there are such."""
-    rules = scene.rules.station
-    ranked = places.stands() & np.isfinite(measures.mean_m)
-    if not ranked.any():
-        raise NotPlannable(
-            scene.site.property_id, "the ground in front of every station place is cut off"
+def _ranked(
+    scene: Scene, candidate: _Candidate, cable: CableWays
+) -> tuple[Measures, NDArray[np.int64]]:
+    """Return all measures, and the places to rank: of the best tier, thinned."""
+    places = candidate.places
+    for choice in (candidate.tier.places, places.stands()):
+        wanted = np.flatnonzero(choice)
+        thinned = np.unique(np.linspace(0, len(wanted) - 1, _MOST_RANKED).astype(int))
+        kept = wanted[thinned]
+        measures = measured_closely(
+            candidate.measures, scene, places, kept, cable=cable, network=candidate.network
         )
-    level = ranked & (measures.tilt_pct <= rules.largest_tilt_pct)
-    if not level.any():
-        level = ranked & (measures.tilt_pct <= measures.tilt_pct[ranked].min() + 1e-9)
-    near = level & (measures.outlet_m <= rules.cable_reach_m)
-    return near if near.any() else level
+        reached = kept[np.isfinite(measures.mean_m[kept])]
+        if len(reached):
+            return measures, reached
+    raise NotPlannable(
+        scene.site.property_id, "the ground in front of every station place is cut off"
+    )

@@ -13,7 +13,11 @@ from lawnplat.wire.types import Station
 
 def advice_on(scene: Scene, station: Station) -> tuple[Finding, ...]:
     """Return the advisories that go with the chosen place."""
-    found = (_tilt_finding(station, scene.rules), _power_finding(scene, station))
+    found = (
+        _tilt_finding(station, scene.rules),
+        _power_finding(scene, station),
+        _water_finding(station, scene.rules),
+    )
     return tuple(finding for finding in found if finding is not None)
 
 
@@ -25,11 +29,29 @@ def _tilt_finding(station: Station, rules: RuleBook) -> Finding | None:
         rule="station_tilt",
         severity="warn",
         text=(
-            f"no place is level enough: the least tilted has {station.tilt_pct:.1f} %, over "
+            f"no place is level enough: the station's has {station.tilt_pct:.1f} %, over "
             f"{limit:.1f} %; the base must be levelled before the station is set"
         ),
         place=station.point,
         measured=round(station.tilt_pct, 2),
+        limit=limit,
+    )
+
+
+def _water_finding(station: Station, rules: RuleBook) -> Finding | None:
+    limit = rules.station.largest_upslope_m2
+    if station.upslope_m2 <= limit:
+        return None
+    return Finding(
+        rule="station_water",
+        severity="warn",
+        text=(
+            f"{station.upslope_m2:.0f} m2 of slope drain over the station, over {limit:.0f} m2, "
+            "and no place that suits is drier: cut a shallow drain above it that leads the water "
+            "past, or raise the base"
+        ),
+        place=station.point,
+        measured=round(station.upslope_m2, 1),
         limit=limit,
     )
 

@@ -46,6 +46,10 @@ def _option(  # noqa: PLR0917 - one row of a table
         front_clear=bool(places.front_clear[i]),
         straight_wire=bool(places.straight_wire[i]),
         rejected_because=why_not,
+        cable_paved_m=float(measures.paved_m[i]),
+        upslope_m2=float(measures.upslope_m2[i]),
+        base_on_lawn=bool(places.base_on_lawn[i]),
+        in_passage=bool(places.in_passage[i]),
     )
 
 
@@ -64,6 +68,14 @@ def _why_not(places: Places, measures: Measures, i: int, rules: RuleBook) -> str
         (
             measures.outlet_m[i] > limits.cable_reach_m,
             f"outlet {measures.outlet_m[i]:.1f} m away, over {limits.cable_reach_m:.1f} m",
+        ),
+        (
+            measures.upslope_m2[i] > limits.largest_upslope_m2,
+            f"{measures.upslope_m2[i]:.0f} m2 of slope above, over {limits.largest_upslope_m2:.0f}",
+        ),
+        (
+            np.isnan(measures.outlet_m[i]) and bool(np.isfinite(measures.outlet_m).any()),
+            "no way round the lawn for a cable from an outlet",
         ),
     ]
     said = [text for holds, text in reasons if holds]

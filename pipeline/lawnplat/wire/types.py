@@ -18,7 +18,7 @@ class StationOption:
     rank: int
     """1 is chosen; 0 for a rejected place."""
     score: float
-    """Lower is better; ``inf`` for a rejected place."""
+    """Lower is better; ``inf`` or NaN where a part of it was not measured."""
     tilt_pct: float
     outlet_distance_m: float
     """NaN where no outlet is known or none can be reached."""
@@ -29,6 +29,12 @@ class StationOption:
     straight_wire: bool
     rejected_because: str
     """Empty where nothing speaks against it."""
+    upslope_m2: float = float("nan")
+    """Ground that drains over base and front; NaN where a station cannot stand."""
+    cable_paved_m: float = float("nan")
+    """Cable under a path or paving; NaN where it was not worked out."""
+    base_on_lawn: bool = True
+    in_passage: bool = False
 
 
 @dataclass(frozen=True)
@@ -43,6 +49,14 @@ class Station:
     base: Polygon
     front: Polygon
     options: tuple[StationOption, ...]
+    upslope_m2: float = 0.0
+    """Ground that drains over base and front."""
+    cable_route: LineString | None = None
+    """From the outlet to the back of the base, ``outlet_distance_m`` long; None where none is."""
+    cable_paved_m: float = 0.0
+    """Cable under a path or paving."""
+    outlet_source: str = ""
+    """Where in the survey that outlet stands."""
 
 
 @dataclass(frozen=True)

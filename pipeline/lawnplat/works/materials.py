@@ -121,5 +121,7 @@ def _run(layout: Layout, machine: MachineClass) -> tuple[float, str]:
     supplied = machine.cable_supplied_m
     if np.isnan(distance):
         return supplied, f"no outlet known: {supplied:.1f} m as supplied, to be settled on site"
-    basis = f"{distance:.1f} m from outlet to station round the lawn; {supplied:.1f} m supplied"
+    paved_m = layout.station.cable_paved_m
+    under = f", {paved_m:.1f} m of it under paths or paving" if paved_m > 0 else ""
+    basis = f"{distance:.1f} m of cable_route, round the lawn{under}; {supplied:.1f} m supplied"
     return max(ceil(distance), supplied), basis

@@ -44,6 +44,7 @@ LAYING = Ink(
     "direction of laying", fill=VERMILION, stroke=WHITE, width=0.12, sign="arrow", size=2.6
 )
 RETURN = Ink("return line", stroke=BLUE, width=0.6, dash=(2.6, 1.1), sign="line", halo=WHITE)
+CABLE = Ink("low-voltage cable", stroke=BLACK, width=0.35, dash=(0.4, 0.8), sign="line")
 PEG = Ink("peg", fill=BLACK, sign="dot", size=0.5)
 BASE = Ink("station base", fill=BLUE, stroke=BLACK, width=0.25)
 FRONT = Ink(

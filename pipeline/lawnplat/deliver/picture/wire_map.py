@@ -34,6 +34,10 @@ def draw_wires(
     for layout in layouts:
         canvas.path(paper.path(layout.station.front), inks.FRONT)
         canvas.path(paper.path(layout.station.base), inks.BASE)
+    canvas.group("cable_route", clip)
+    for route in (layout.station.cable_route for layout in layouts):
+        if route is not None:
+            canvas.path(paper.path(route), inks.CABLE)
     canvas.group("return_lines", clip)
     for line in (line for layout in layouts for line in layout.return_lines):
         labels.keep_off(line.line)
