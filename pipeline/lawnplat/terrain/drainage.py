@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 from scipy.sparse import coo_array, csgraph, csr_array, eye_array
 from scipy.sparse.linalg import spsolve_triangular
 from shapely.geometry.base import BaseGeometry
@@ -30,6 +31,8 @@ STEPS = ((0, 1), (-1, 1), (-1, 0), (-1, -1), (0, -1), (1, -1), (1, 0), (1, 1))
 """Row and column steps to the eight neighbours, counter-clockwise from east."""
 _SAMPLES_A_CELL = 4
 """How often the edge of a place is looked at."""
+_LEVEL_FALL = 1e-6
+"""On ground without any fall water goes on away from the slope it came down: this fall, m/m."""
 _LEAST_WEIGHT = 1.0
 """Keeps weights of the spanning tree over zero, which would mean no edge."""
 
@@ -66,7 +69,9 @@ def drainage(terrain: Terrain, drains: BaseGeometry, runoff_slope_pct: float) ->
         return Drainage(grid, nothing, nothing)
     swallows = np.asarray(shapely.contains_xy(drains, *np.meshgrid(*grid.centres())))
     source_m2 = np.where(sheds & ~swallows, grid.cell_m**2, 0.0)
-    flow = flow_of(terrain.elevation_m, swallows, source_m2)
+    from_slope_m = distance_transform_edt(~sheds) * grid.cell_m
+    heights_m = terrain.elevation_m - _LEVEL_FALL * from_slope_m
+    flow = flow_of(heights_m, swallows, source_m2)
     down, right = (np.array(column, float) for column in zip(*STEPS, strict=True))
     return Drainage(
         grid,

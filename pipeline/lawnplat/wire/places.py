@@ -103,8 +103,8 @@ def _direction(
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Return the inward normal of the rim at each chainage, and whether the rim is straight there.
 
-    Straight means that between ``straight_wire_m`` before and behind, no point leaves the chord by
-    more than a peg's tolerance.
+    Straight means that between ``straight_wire_m`` before and behind, no point leaves the line
+    through the place that is square to its front by more than a peg's tolerance.
     """
     span = rules.station.straight_wire_m * np.linspace(-1, 1, _STRAIGHT_CHECKS)
     around = points_along(rim, (chainage_m[:, None] + span).ravel())
@@ -112,7 +112,7 @@ def _direction(
     chord = around[:, -1] - around[:, 0]
     length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)
     along = chord / length[:, None]
-    offset = around - around[:, :1]
+    offset = around - around[:, _STRAIGHT_CHECKS // 2, None]
     off_m = np.abs(offset[..., 0] * along[:, None, 1] - offset[..., 1] * along[:, None, 0])
     straight = off_m.max(axis=1) <= rules.pegs.curve_offset_m
     return np.stack([along[:, 1], -along[:, 0]], axis=1), straight
