@@ -86,8 +86,11 @@ def bearing_deg(dx: float, dy: float) -> float:
 
 def points_along(ring: LineString, chainages_m: FloatArray) -> FloatArray:
     """Return coordinates at ``chainages_m``, round and round a closed ring. Shape (n, 2)."""
-    found = shapely.line_interpolate_point(ring, np.mod(chainages_m, ring.length))
-    return shapely.get_coordinates(found)
+    # GEOS walks the ring from its start for every point: slow on a ring of many corners.
+    points = shapely.get_coordinates(ring)
+    at_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    where_m = np.mod(chainages_m, at_m[-1])
+    return np.stack([np.interp(where_m, at_m, column) for column in points.T], axis=-1)
 
 
 def inside_point(geometry: BaseGeometry) -> Point:
