@@ -85,7 +85,10 @@ def bearing_deg(dx: float, dy: float) -> float:
 
 
 def points_along(ring: LineString, chainages_m: FloatArray) -> FloatArray:
-    """Return coordinates at ``chainages_m``, round and round a closed ring. Shape (n, 2)."""
+    """Return coordinates at ``chainages_m``, round and round a closed ring.
+
+    Shape that of ``chainages_m`` and one axis more, of 2.
+    """
     # GEOS walks the ring from its start for every point: slow on a ring of many corners.
     points = shapely.get_coordinates(ring)
     at_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])

@@ -143,6 +143,7 @@ def measured_setbacks(case: Case) -> Iterator[str]:
     for thing in case.of(Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.FIRM):
         bodies.setdefault(thing.kind, []).append(thing.geometry)
     known = {*bodies, "open_edge", "too_steep", "cross_fall", "crossing", "loop_seam"}
+    known |= {"straight_wire"}
     for row in case.plan["wire_sections"].itertuples():
         if row.section.startswith("lead"):
             continue

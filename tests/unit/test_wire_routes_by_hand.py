@@ -168,19 +168,20 @@ def test_distances_home_go_through_a_passage_and_leave_a_strip_out():
 
 
 def test_scores_by_hand():
-    # Mean 10, worst 20 (counts a quarter), cable 4 (half), tilt 2, open ground 3 taken off:
-    # 10 + 5 + 2 + 2 - 3 = 16; the second is better by 5 m of cable more but 6 m of mean less.
+    # Mean 10, worst 20 (counts a quarter), cable 4 (half), tilt 2, open ground 3 taken off
+    # one and a half times: 10 + 5 + 2 + 2 - 4.5 = 14.5. The second has 5 m of cable more, 2 m of
+    # them under paving, but 6 m of mean less: + 2.5 + 2 - 6. A cable that is not known counts
+    # nothing: 1 + 1 + 2 - 4.5.
     measures = Measures(
         tilt_pct=np.array([2.0, 2.0, 2.0]),
         outlet_m=np.array([4.0, 9.0, np.nan]),
         mean_m=np.array([10.0, 4.0, 1.0]),
         worst_m=np.array([20.0, 20.0, 4.0]),
         open_m=np.array([3.0, 3.0, 3.0]),
+        paved_m=np.array([0.0, 2.0, np.nan]),
+        upslope_m2=np.zeros(3),
     )
-    found = scores(measures, RULES)
-    assert found[:2] == pytest.approx([16.0, 12.5])
-    # Where a cable reaches some place, one that none reaches comes last.
-    assert np.argmax(found) == 2
+    assert scores(measures, RULES) == pytest.approx([14.5, 13.0, -0.5])
 
 
 def test_level_ground_with_a_near_outlet_needs_no_advice():

@@ -257,9 +257,9 @@ def test_every_loop_is_told_and_named() -> None:
 
 
 def test_a_lawn_that_cannot_be_split_keeps_its_single_loop() -> None:
-    # Halves of 2.9 m by 2.2 m have no clear ground 2.55 m deep before a station.
+    # Halves of 2.5 m by 2.2 m have no clear ground 2.55 m deep before a station.
     what = machine(capacity_m2=12.0)
-    site = site_of(box(0, 0, 3.6, 6))
+    site = site_of(box(0, 0, 3.2, 6))
     ground, terrain = prepared(site, what)
     assert loops_needed(ground, what) == 2
     laid = lay_loops(site, ground, terrain, what, RULES)

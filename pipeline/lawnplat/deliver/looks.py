@@ -101,6 +101,7 @@ LOOKS: tuple[LayerLook, ...] = (
         (
             ("too_steep", Look("too steep", fill=VERMILION, fill_opacity=0.3)),
             ("cross_fall", Look("falls away outside", fill=ORANGE, fill_opacity=0.4)),
+            ("straight_wire", Look("straight wire by the station", fill=GREY, fill_opacity=0.4)),
             ("too_narrow", Look("too narrow", fill=PURPLE, fill_opacity=0.4)),
             ("too_small", Look("too small", fill=PURPLE, fill_opacity=0.4)),
             ("open_edge", Look("open edge", fill=LIGHT_GREY, fill_opacity=0.6)),

@@ -238,6 +238,7 @@ def _option_values(option: StationOption) -> tuple[Value, ...]:
         option.front_clear,
         option.base_on_lawn,
         option.straight_wire,
+        option.drawn_in_m,
         option.in_passage,
         option.rejected_because,
     )

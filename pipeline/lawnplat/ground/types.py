@@ -16,7 +16,8 @@ class Cause:
     """One reason to give up lawn: ``body`` is what stands there, ``reach`` the ground it takes."""
 
     kind: str
-    """A feature kind, ``open_edge``, ``too_steep`` or ``loop_seam``."""
+    """A feature kind, ``open_edge``, ``too_steep``, ``cross_fall``, ``straight_wire`` (beside a
+    station) or ``loop_seam``."""
     setback_m: float
     body: BaseGeometry
     reach: BaseGeometry
@@ -27,7 +28,8 @@ class KeepOut:
     """Lawn given up to one cause; the keep-outs and the mowable parts tile the lawn."""
 
     kind: str
-    """A feature kind, ``open_edge``, ``too_steep``, ``too_narrow``, ``too_small``, ``unreached`` or
+    """A feature kind, ``open_edge``, ``too_steep``, ``cross_fall``, ``straight_wire`` (the sliver
+    beside a station), ``too_narrow``, ``too_small``, ``unreached`` or
     ``loop_seam`` (the strip between two working areas)."""
     setback_m: float
     area: MultiPolygon

@@ -44,8 +44,8 @@ class _Job:
     def lay(self, ground: Ground) -> Laid:
         return build_layout(self.site, ground, self.terrain, self.machine, self.rules)
 
-    def settle(self, ground: Ground, laid: Laid) -> Ground:
-        return settled(ground, laid.layout.station.point, laid.unreached, self.rules)
+    def settle(self, laid: Laid) -> Ground:
+        return settled(laid.ground, laid.layout.station.point, laid.unreached, self.rules)
 
 
 def lay_loops(
@@ -65,17 +65,17 @@ def lay_loops(
     needed = loops_needed(ground, machine)
     if needed > 1:
         several = _several(job, ground, needed)
-        return several if several is not None else _single(job, ground, job.lay(ground))
+        return several if several is not None else _single(job, job.lay(ground))
     laid = job.lay(ground)
     if laid.layout.perimeter.line.length > machine.longest_wire_m:
         several = _several(job, ground, needed + 1)
         if several is not None:
             return several
-    return _single(job, ground, laid)
+    return _single(job, laid)
 
 
-def _single(job: _Job, ground: Ground, laid: Laid) -> LaidLoops:
-    ground = job.settle(ground, laid)
+def _single(job: _Job, laid: Laid) -> LaidLoops:
+    ground = job.settle(laid)
     return LaidLoops(ground, (laid.layout,), _over_capacity(ground, laid.layout, job.machine))
 
 
@@ -88,7 +88,7 @@ def _several(job: _Job, ground: Ground, needed: int) -> LaidLoops | None:
         laid = _lay_each(job, areas) if areas is not None else None
         if areas is None or laid is None:
             continue
-        grounds = [job.settle(area, each) for area, each in zip(areas.grounds, laid, strict=True)]
+        grounds = [job.settle(each) for each in laid]
         whole = merged(ground, grounds, job.rules)
         layouts = numbered_through(each.layout for each in laid)
         return LaidLoops(whole, layouts, (_told(job, ground, areas, layouts),))

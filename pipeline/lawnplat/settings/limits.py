@@ -65,6 +65,7 @@ _BY_KEY = {
     "pegs.curve_offset_m": _over_zero(1.0),
     "station.front_clear_m": _over_zero(20.0),
     "station.side_clear_m": _from_zero(20.0),
+    "station.straightening_m": _from_zero(5.0),
     "station.cable_clear_m": _over_zero(1.0),
     "station.candidate_spacing_m": _over_zero(20.0),
     "return_line.straight_run_m": _over_zero(50.0),

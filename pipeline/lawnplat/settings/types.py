@@ -118,6 +118,7 @@ class PegRules:
 class StationRules:
     """Rules for the charging station's place and its cable.
 
+    ``straightening_m`` is how far the perimeter may be drawn in to run straight past the station.
     ``tilt_margin_pct`` is how near to the least tilt a place must be where none is level. Only
     ground steeper than ``runoff_slope_pct`` counts as sending water down; ``largest_upslope_m2``
     is how much of it may drain over base and front.
@@ -126,6 +127,7 @@ class StationRules:
     front_clear_m: float
     side_clear_m: float
     straight_wire_m: float
+    straightening_m: float
     largest_tilt_pct: float
     tilt_margin_pct: float
     cable_reach_m: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 from shapely import Polygon
@@ -34,9 +34,13 @@ _RIM_M = 1e-4
 
 @dataclass(frozen=True)
 class Laid:
-    """A layout, and the pieces of ground that no wire could be led to (by their number)."""
+    """A layout, and the pieces of ground that no wire could be led to (by their number).
+
+    ``ground`` is the ground as it was laid: the station may have had its rim drawn straight.
+    """
 
     layout: Layout
+    ground: Ground
     unreached: tuple[int, ...]
 
 
@@ -51,8 +55,9 @@ def build_layout(
         Where there is no room for a station, or nothing to mow.
     """
     scene = Scene(site, ground, terrain, machine, rules)
-    siting = site_station(scene)
-    routed = route(scene, siting)
+    siting, routed = _sited_and_routed(scene)
+    ground = siting.ground
+    scene = replace(scene, ground=ground)
     pieces = _home_first(ground.wire_ground.pieces, siting.piece)
     tree = _joined(scene, _lead_ground(scene, pieces, siting.station, routed))
     kept = tuple(piece for number, piece in enumerate(pieces) if number not in tree.unreached)
@@ -69,10 +74,25 @@ def build_layout(
             *_limits(perimeter, siting, machine),
             *edge_fall_findings(scene, kept),
             *_unreached(pieces, tree, rules),
+            *_over_walls(scene, tree),
         ),
     )
     numbers = [ground.wire_ground.pieces.index(pieces[number]) for number in tree.unreached]
-    return Laid(layout, tuple(numbers))
+    return Laid(layout, ground, tuple(numbers))
+
+
+def _sited_and_routed(scene: Scene) -> tuple[Siting, Routed]:
+    """Return the best place that a return line can leave from; the best of all for none."""
+    first = site_station(scene)
+    routed = route(replace(scene, ground=first.ground), first)
+    if routed.lines:
+        return first, routed
+    try:
+        roomy = site_station(scene, roomy=True)
+    except NotPlannable:
+        return first, routed
+    routed_there = route(replace(scene, ground=roomy.ground), roomy)
+    return (roomy, routed_there) if routed_there.lines else (first, routed)
 
 
 def _home_first(pieces: tuple[Polygon, ...], home: Polygon) -> tuple[Polygon, ...]:
@@ -129,6 +149,7 @@ def _lead_ground(
         longest_outside_m=rules.wire.longest_lead_m,
         apart_m=_APART_M,
         gentle=Gentleness(scene.terrain, rules.wire.lead_longer_share),
+        walls=scene.line_barriers(),
     )
 
 
@@ -177,4 +198,23 @@ def _unreached(
             limit=rules.wire.longest_lead_m,
         )
         for number in tree.unreached
+    ]
+
+
+def _over_walls(scene: Scene, tree: LeadTree) -> list[Finding]:
+    """Say where a wire pair has to cross a wall or a fall that was drawn as a line."""
+    walls = scene.line_barriers()
+    crossings = (shapely.intersection(lead.line, walls) for lead in tree.leads)
+    return [
+        Finding(
+            rule="lead_over_wall",
+            severity="warn",
+            text=(
+                "no way for a wire pair leads round this wall or fall: the pair crosses it here, "
+                "in a conduit fixed to its face or through a bore"
+            ),
+            place=shapely.centroid(crossing),
+        )
+        for crossing in crossings
+        if not crossing.is_empty
     ]

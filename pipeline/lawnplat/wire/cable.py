@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, polygons, union
@@ -114,7 +114,7 @@ def _wired(scene: Scene) -> BaseGeometry:
 
 def _cable_ground(scene: Scene) -> BaseGeometry:
     clear_m = scene.rules.station.cable_clear_m
-    barred = union([_wired(scene), scene.barriers()])
+    barred = union([_wired(scene), scene.barriers(), scene.line_barriers()])
     kept_off = shapely.buffer(barred, clear_m, join_style="mitre", mitre_limit=2.0)
     ground = shapely.difference(scene.site.parcel, kept_off)
     return shapely.simplify(ground, _SIMPLER * clear_m)
@@ -125,14 +125,28 @@ def _starts(scene: Scene, outlets: list[Feature], ground: BaseGeometry) -> Itera
 
     An outlet that stands in the mown lawn itself has no such start.
     """
-    barriers, wired = scene.barriers(), _wired(scene)
+    walls, wired = scene.line_barriers(), _wired(scene)
+    barriers = union([scene.barriers(), walls])
     for outlet in outlets:
-        leg = shapely.shortest_line(shapely.centroid(outlet.geometry), ground)
-        if leg.length > _SNAP_M or shapely.dwithin(leg, wired, _SAME_M):
-            continue
-        foot = shapely.get_coordinates(leg)[-1]
-        outside = shapely.get_coordinates(shapely.difference(leg, barriers))
-        yield _Start(outside[-2] if len(outside) > 1 else foot, foot, outlet)
+        for leg in _legs(shapely.centroid(outlet.geometry), walls, ground):
+            if leg.length > _SNAP_M or shapely.dwithin(leg, wired, _SAME_M):
+                continue
+            foot = shapely.get_coordinates(leg)[-1]
+            outside = shapely.get_coordinates(shapely.difference(leg, barriers))
+            yield _Start(outside[-2] if len(outside) > 1 else foot, foot, outlet)
+
+
+def _legs(place: Point, walls: BaseGeometry, ground: BaseGeometry) -> list[LineString]:
+    """Return the way from an outlet to the cable's ground.
+
+    An outlet on a wall that was drawn as a line may be on either face: it has a way on each.
+    """
+    leg = shapely.shortest_line(place, ground)
+    if not shapely.intersects(walls, place):
+        return [leg]
+    ends = shapely.get_coordinates(leg)
+    across, _ = _feet(ground, (2 * ends[0] - ends[1])[None])
+    return [leg, LineString([ends[0], across[0]])]
 
 
 def _feet(ground: BaseGeometry, places: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -53,8 +53,8 @@ class Rim:
 class LeadGround:
     """Where leads may run.
 
-    ``barred`` is kept clear where that can be, ``forbidden`` always; ``outside`` is where a lead to
-    a carried piece may run.
+    ``barred`` is kept clear where that can be, ``walls`` where any way at all leads round them, and
+    ``forbidden`` always; ``outside`` is where a lead to a carried piece may run.
     """
 
     pieces: tuple[Polygon, ...]
@@ -65,6 +65,15 @@ class LeadGround:
     apart_m: float
     gentle: Gentleness | None = None
     """By what one of several leads of nearly equal length is chosen; None for the shortest."""
+    walls: BaseGeometry = field(default_factory=Polygon)
+
+    def kept_clear(self) -> tuple[BaseGeometry, ...]:
+        """Return what is kept clear, most of it first: the next counts where no lead leads on."""
+        if self.walls.is_empty:
+            return self.barred, self.forbidden
+        return (
+            union([self.barred, self.walls]), union([self.forbidden, self.walls]), self.forbidden
+        )
 
 
 @dataclass(frozen=True)
@@ -113,7 +122,7 @@ def least_tree(ground: LeadGround) -> LeadTree:
     """
     rims = rims_of(ground.pieces)
     growth = _Growth(list(range(len(rims))))
-    for barred in (ground.barred, ground.forbidden):
+    for barred in ground.kept_clear():
         _grow_forest(growth, rims, ground, barred)
     home = growth.tree[0]
     lost = [rim for rim, tree in zip(rims, growth.tree, strict=True) if tree != home]

@@ -7,6 +7,7 @@ house stands in the middle of the lawn, its outlets are out of reach from the ou
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -21,6 +22,8 @@ from lawnplat.settings.types import RuleBook
 from lawnplat.wire.scene import Scene
 
 _STRAIGHT_CHECKS = 9
+_SAME_M = 1e-6
+_TOUCH_M = 1e-4
 
 
 @dataclass(frozen=True)
@@ -28,21 +31,27 @@ class Places:
     """Candidate places along the rims of one piece of ground.
 
     Arrays of length n, or (n, 2) for ``point`` and ``ahead`` (a unit vector into the lawn).
-    ``front`` and ``base`` hold polygons.
+    ``front`` and ``base`` hold polygons. ``drawn_in_m`` is how far the rim would be drawn in to run
+    straight past the place, 0 where it does; ``chainage_m`` is the place's along its own rim.
+    ``way_out`` tells whether there is room to turn beyond the front, True where none was asked for.
     """
 
     point: FloatArray
     ahead: FloatArray
     front: NDArray[np.object_]
     base: NDArray[np.object_]
+    chainage_m: FloatArray
+    drawn_in_m: FloatArray
     straight_wire: NDArray[np.bool_]
     front_clear: NDArray[np.bool_]
     base_on_lawn: NDArray[np.bool_]
     in_passage: NDArray[np.bool_]
+    way_out: NDArray[np.bool_]
 
     def stands(self) -> NDArray[np.bool_]:
         """Return where nothing but level ground and power could be wanting."""
-        return self.straight_wire & self.front_clear & self.base_on_lawn & ~self.in_passage
+        free = self.front_clear & self.way_out & ~self.in_passage
+        return self.straight_wire & self.base_on_lawn & free
 
 
 def rims_of(piece: Polygon) -> list[LineString]:
@@ -56,66 +65,122 @@ def rim_of(piece: Polygon) -> LineString:
     return rims_of(piece)[0]
 
 
-def places_on(scene: Scene, piece: Polygon, houses: BaseGeometry) -> Places:
+def places_on(
+    scene: Scene,
+    piece: Polygon,
+    houses: BaseGeometry,
+    *,
+    drawn_in: bool = False,
+    roomy: bool = False,
+) -> Places:
     """Return candidate places every ``candidate_spacing_m`` along the rims of ``piece``.
 
-    ``houses`` are the buildings whose island rings count too.
+    ``houses`` are the buildings whose island rings count too. With ``drawn_in`` the outer rim may
+    be drawn in to run straight past a place; ``roomy`` asks for as much room beyond the front as a
+    return line likes to have.
     """
     ground, machine, rules = scene.ground, scene.machine, scene.rules
     outer, *islands = rims_of(piece)
     rims = [outer, *(ring for ring in islands if shapely.intersects(Polygon(ring), houses))]
-    found = [_along(rim, rules) for rim in rims]
-    point, ahead, straight = (np.concatenate(column) for column in zip(*found, strict=True))
+    along = [_along(rim, rules) for rim in rims]
+    if drawn_in:
+        along[0] = _drawn_in(piece, outer, along[0], scene)
+    found = _Along(*(np.concatenate(column) for column in zip(*along, strict=True)))
+    point, ahead = found.point, found.ahead
     base_ahead_m = scene.base_ahead_m
     half_m = rules.station.side_clear_m
     front = rectangle(point, ahead, 0.0, rules.station.front_clear_m, half_m)
     clear_to_m = rules.station.front_clear_m + base_ahead_m
     off_rim_m = 2 * rules.ground.shape_tolerance_m
     needed = rectangle(point, ahead, off_rim_m, clear_to_m, half_m)
+    turn_m = clear_to_m + rules.return_line.comfortable_m if roomy else clear_to_m
+    to_turn = rectangle(point, ahead, off_rim_m, turn_m, half_m)
     behind_m, base_half_m = machine.base_behind_wire_m, machine.base_width_m / 2
     base = rectangle(point, ahead, -behind_m, base_ahead_m, base_half_m)
     room = _standing_room(piece, ground, rules)
-    narrow = union(passage.area for passage in ground.passages if passage.verdict == "guided")
     return Places(
         point=point,
         ahead=ahead,
         front=front,
         base=base,
-        straight_wire=straight,
+        chainage_m=found.chainage_m,
+        drawn_in_m=found.drawn_in_m,
+        straight_wire=found.straight,
         front_clear=_covered(room, needed),
         base_on_lawn=_on_lawn(base, ground, rules),
-        in_passage=np.asarray(shapely.intersects(narrow, front)),
+        in_passage=np.asarray(shapely.intersects(_narrow(ground), front)),
+        way_out=_covered(room, to_turn) if roomy else np.ones(len(point), bool),
     )
 
 
-def _along(
-    rim: LineString, rules: RuleBook
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Return places along a ring, the way into the lawn at each, and where the ring is straight."""
-    count = max(int(np.ceil(rim.length / rules.station.candidate_spacing_m)), 8)
-    chainage_m = np.arange(count) * rim.length / count
-    ahead, straight = _direction(rim, chainage_m, rules)
-    return points_along(rim, chainage_m), ahead, straight
+class _Along(NamedTuple):
+    """Places along a ring, the way into the lawn at each, and where the ring is straight."""
+
+    point: FloatArray
+    ahead: FloatArray
+    chainage_m: FloatArray
+    drawn_in_m: FloatArray
+    straight: NDArray[np.bool_]
 
 
-def _direction(
-    rim: LineString, chainage_m: FloatArray, rules: RuleBook
-) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return the inward normal of the rim at each chainage, and whether the rim is straight there.
+def _along(rim: LineString, rules: RuleBook) -> _Along:
+    """Return places along a ring.
 
-    Straight means that between ``straight_wire_m`` before and behind, no point leaves the line
+    It is straight where between ``straight_wire_m`` before and behind, no point leaves the line
     through the place that is square to its front by more than a peg's tolerance.
     """
-    span = rules.station.straight_wire_m * np.linspace(-1, 1, _STRAIGHT_CHECKS)
-    around = points_along(rim, (chainage_m[:, None] + span).ravel())
-    around = around.reshape(len(chainage_m), _STRAIGHT_CHECKS, 2)
-    chord = around[:, -1] - around[:, 0]
-    length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)
-    along = chord / length[:, None]
-    offset = around - around[:, _STRAIGHT_CHECKS // 2, None]
-    off_m = np.abs(offset[..., 0] * along[:, None, 1] - offset[..., 1] * along[:, None, 0])
+    count = max(int(np.ceil(rim.length / rules.station.candidate_spacing_m)), 8)
+    chainage_m = np.arange(count) * rim.length / count
+    around, ahead = _around(rim, chainage_m, rules)
+    middle = around[:, _STRAIGHT_CHECKS // 2]
+    off_m = np.abs(_ahead_of(around, middle, ahead))
     straight = off_m.max(axis=1) <= rules.pegs.curve_offset_m
-    return np.stack([along[:, 1], -along[:, 0]], axis=1), straight
+    return _Along(middle, ahead, chainage_m, np.zeros(count), straight)
+
+
+def _around(
+    rim: LineString, chainage_m: FloatArray, rules: RuleBook
+) -> tuple[FloatArray, FloatArray]:
+    """Return the rim's run past each chainage, and the unit vector into the lawn from its chord.
+
+    Shapes (n, checks, 2) and (n, 2).
+    """
+    span = rules.station.straight_wire_m * np.linspace(-1, 1, _STRAIGHT_CHECKS)
+    around = points_along(rim, chainage_m[:, None] + span)
+    chord = around[:, -1] - around[:, 0]
+    along = chord / np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)[:, None]
+    return around, np.stack([along[:, 1], -along[:, 0]], axis=1)
+
+
+def _ahead_of(around: FloatArray, origin: FloatArray, ahead: FloatArray) -> FloatArray:
+    """Return how far each point lies ahead of the line square to ``ahead``. Shape (n, checks)."""
+    return np.asarray(((around - origin[:, None]) * ahead[:, None]).sum(axis=2))
+
+
+def _drawn_in(piece: Polygon, rim: LineString, along: _Along, scene: Scene) -> _Along:
+    """Return the places, those on a rim that bulges outward moved onto the rim's chord there.
+
+    The chord is no further in than ``straightening_m`` and clear of firm obstacles and crossings.
+    """
+    rules = scene.rules
+    around, ahead = _around(rim, along.chainage_m, rules)
+    bulge_m = -_ahead_of(around, around[:, 0], ahead)
+    least, most = bulge_m.min(axis=1), bulge_m.max(axis=1)
+    fits = ~along.straight & (least >= -_SAME_M) & (most <= rules.station.straightening_m)
+    which = np.flatnonzero(fits)
+    room = grow(_standing_room(piece, scene.ground, rules), _TOUCH_M)
+    chords = np.asarray(shapely.linestrings(around[which][:, [0, -1]]))
+    narrow = _narrow(scene.ground)
+    free = _covered(room, chords) & ~shapely.intersects(narrow, chords)
+    which = which[free]
+    point, drawn_in_m, straight = along.point.copy(), along.drawn_in_m.copy(), along.straight.copy()
+    point[which] = around[which][:, [0, -1]].mean(axis=1)
+    drawn_in_m[which], straight[which] = most[which], True
+    return _Along(point, ahead, along.chainage_m, drawn_in_m, straight)
+
+
+def _narrow(ground: Ground) -> BaseGeometry:
+    return union(passage.area for passage in ground.passages if passage.verdict == "guided")
 
 
 def _standing_room(piece: Polygon, ground: Ground, rules: RuleBook) -> BaseGeometry:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import union
+from lawnplat.geometry import grow, union
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Site
 from lawnplat.terrain.types import Terrain
+
+_LINE_HALF_WIDTH_M = 0.01
+"""Half the width that a wall or a fall drawn as a line is taken to have."""
 
 
 @dataclass(frozen=True)
@@ -30,8 +34,17 @@ class Scene:
 
     def barriers(self) -> BaseGeometry:
         """Return the ground through which neither a wire nor a cable can be led."""
-        return union(
-            feature.geometry
-            for feature in self.site.features
-            if self.rules.kinds[feature.kind].barrier and feature.geometry.area > 0
-        )
+        return union(body for body in self._barring() if body.area > 0)
+
+    def line_barriers(self) -> BaseGeometry:
+        """Return the walls and falls that were drawn as lines, two fingers wide.
+
+        A line of no width takes nothing away from ground, and so would bar nothing.
+        """
+        bars = union(body for body in self._barring() if body.area == 0 and body.length > 0)
+        return grow(bars, _LINE_HALF_WIDTH_M)
+
+    def _barring(self) -> Iterator[BaseGeometry]:
+        for feature in self.site.features:
+            if self.rules.kinds[feature.kind].barrier:
+                yield feature.geometry

@@ -11,9 +11,11 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
 from lawnplat.geometry import bearing_deg, union
+from lawnplat.ground.straightened import cut_off, straightened
+from lawnplat.ground.types import Ground
 from lawnplat.survey.types import Finding
 from lawnplat.wire.cable import CableWays, cable_ways
-from lawnplat.wire.places import Places, places_on
+from lawnplat.wire.places import Places, places_on, rim_of
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station_advice import advice_on
 from lawnplat.wire.station_measures import Measures, measured, measured_closely, scores
@@ -35,10 +37,12 @@ class Siting:
     piece: Polygon
     network: DrivingNetwork
     findings: tuple[Finding, ...]
+    ground: Ground
+    """The scene's, its rim drawn straight past the station where it bowed."""
 
 
-def site_station(scene: Scene) -> Siting:
-    """Choose the place for the station.
+def site_station(scene: Scene, *, roomy: bool = False) -> Siting:
+    """Choose the place for the station; with ``roomy`` one with room to turn beyond its front.
 
     The largest piece of ground with a level place in reach of an outlet takes it; where none has
     one, the largest piece with room for a station.
@@ -54,7 +58,7 @@ def site_station(scene: Scene) -> Siting:
     features = scene.site.features
     houses = union(feature.geometry for feature in features if feature.kind == BUILDING)
     cable = cable_ways(scene)
-    candidates = [_candidate(scene, piece, houses, cable) for piece in pieces]
+    candidates = [_candidate(scene, piece, houses, cable, roomy=roomy) for piece in pieces]
     with_room = [candidate for candidate in candidates if candidate is not None]
     if with_room:
         powered = (candidate for candidate in with_room if candidate.suits)
@@ -95,14 +99,23 @@ class _Candidate:
 
 
 def _candidate(
-    scene: Scene, piece: Polygon, houses: BaseGeometry, cable: CableWays
+    scene: Scene, piece: Polygon, houses: BaseGeometry, cable: CableWays, *, roomy: bool
 ) -> _Candidate | None:
-    places = places_on(scene, piece, houses)
-    if not places.stands().any():
-        return None
-    network = driving_network(scene, piece)
-    measures = measured(scene, places, cable, network.grid)
-    return _Candidate(piece, network, places, measures, best_tier(places, measures, scene.rules))
+    """Return the piece's places as they are; with its rim drawn in where that keeps more rules."""
+    network: DrivingNetwork | None = None
+    best: _Candidate | None = None
+    for drawn_in in (False, True):
+        places = places_on(scene, piece, houses, drawn_in=drawn_in, roomy=roomy)
+        if not places.stands().any() or (drawn_in and not places.drawn_in_m.any()):
+            continue
+        network = network or driving_network(scene, piece)
+        measures = measured(scene, places, cable, network.grid)
+        tier = best_tier(places, measures, scene.rules)
+        if best is None or tier.kept > best.tier.kept:
+            best = _Candidate(piece, network, places, measures, tier)
+        if all(tier.kept):
+            break
+    return best
 
 
 def _chosen(scene: Scene, candidate: _Candidate, cable: CableWays) -> Siting:
@@ -125,8 +138,20 @@ def _chosen(scene: Scene, candidate: _Candidate, cable: CableWays) -> Siting:
         cable_route=route.line if route is not None else None,
         cable_paved_m=float(measures.paved_m[best]),
         outlet_source=route.outlet.source if route is not None else "",
+        drawn_in_m=float(places.drawn_in_m[best]),
     )
-    return Siting(station, candidate.piece, candidate.network, advice_on(scene, station))
+    piece, ground = _drawn_in(scene, candidate, best)
+    return Siting(station, piece, candidate.network, advice_on(scene, station), ground)
+
+
+def _drawn_in(scene: Scene, candidate: _Candidate, place: int) -> tuple[Polygon, Ground]:
+    """Return the piece and the ground with the rim straight past the chosen place."""
+    piece, places = candidate.piece, candidate.places
+    if places.drawn_in_m[place] == 0:
+        return piece, scene.ground
+    at_m, half_m = float(places.chainage_m[place]), scene.rules.station.straight_wire_m
+    left, sliver = cut_off(piece, rim_of(piece), at_m - half_m, at_m + half_m)
+    return left, straightened(scene.ground, piece, left, sliver, scene.rules)
 
 
 def _ranked(

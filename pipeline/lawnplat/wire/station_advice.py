@@ -17,6 +17,7 @@ def advice_on(scene: Scene, station: Station) -> tuple[Finding, ...]:
         _tilt_finding(station, scene.rules),
         _power_finding(scene, station),
         _water_finding(station, scene.rules),
+        _straight_finding(station, scene.rules),
     )
     return tuple(finding for finding in found if finding is not None)
 
@@ -35,6 +36,22 @@ def _tilt_finding(station: Station, rules: RuleBook) -> Finding | None:
         place=station.point,
         measured=round(station.tilt_pct, 2),
         limit=limit,
+    )
+
+
+def _straight_finding(station: Station, rules: RuleBook) -> Finding | None:
+    if station.drawn_in_m == 0:
+        return None
+    return Finding(
+        rule="station_straight_wire",
+        severity="note",
+        text=(
+            f"the edge bows past the station: the perimeter is laid straight there, up to "
+            f"{100 * station.drawn_in_m:.0f} cm inside it, and the sliver is trimmed by hand"
+        ),
+        place=station.point,
+        measured=round(station.drawn_in_m, 3),
+        limit=rules.station.straightening_m,
     )
 
 

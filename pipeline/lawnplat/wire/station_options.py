@@ -50,6 +50,7 @@ def _option(  # noqa: PLR0917 - one row of a table
         upslope_m2=float(measures.upslope_m2[i]),
         base_on_lawn=bool(places.base_on_lawn[i]),
         in_passage=bool(places.in_passage[i]),
+        drawn_in_m=float(places.drawn_in_m[i]),
     )
 
 
@@ -61,6 +62,7 @@ def _why_not(places: Places, measures: Measures, i: int, rules: RuleBook) -> str
         (not places.base_on_lawn[i], "base not wholly on lawn"),
         (not places.straight_wire[i], f"wire not straight for {limits.straight_wire_m:.1f} m"),
         (places.in_passage[i], "in a narrow passage"),
+        (not places.way_out[i], "no room beyond the front for a return line to leave"),
         (
             measures.tilt_pct[i] > limits.largest_tilt_pct,
             f"tilted {measures.tilt_pct[i]:.1f} %, over {limits.largest_tilt_pct:.1f} %",

@@ -29,6 +29,11 @@ class Tier:
     near: bool
     dry: bool
 
+    @property
+    def kept(self) -> tuple[bool, bool, bool]:
+        """Return which rules are kept, the one that comes first in the lead."""
+        return self.level, self.near, self.dry
+
 
 def best_tier(places: Places, measures: Measures, rules: RuleBook) -> Tier:
     """Return the places that keep the most: level ground, then a cable's reach, then dry ground.

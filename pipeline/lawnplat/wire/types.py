@@ -35,6 +35,8 @@ class StationOption:
     """Cable under a path or paving; NaN where it was not worked out."""
     base_on_lawn: bool = True
     in_passage: bool = False
+    drawn_in_m: float = 0.0
+    """How far the perimeter would be laid inside its edge to run straight past the place."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,8 @@ class Station:
     """Cable under a path or paving."""
     outlet_source: str = ""
     """Where in the survey that outlet stands."""
+    drawn_in_m: float = 0.0
+    """How far the perimeter is laid inside its edge to run straight past the station."""
 
 
 @dataclass(frozen=True)
