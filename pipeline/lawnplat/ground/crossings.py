@@ -20,6 +20,8 @@ _GAP_M = 0.05
 _SHARE = 0.49
 """A hair under half: a strip just as wide as the machine needs is wide enough."""
 _CONTACT_M = 0.01
+_BESIDE_M = 0.02
+"""So near to a strip's side is along it; by so much at both corners an end is shorter."""
 _SEAM_M = 1e-4
 _NEAR_M = 1.0
 _ALONG = 0.7
@@ -83,10 +85,10 @@ def _strip(
 ) -> Strip | None:
     reach_m = 2 * max(rule.setback_m for rule in rules.kinds.values()) + machine.smallest_passage_m
     best: Strip | None = None
-    for body, along in _prolonged(feature.geometry, reach_m):
+    for body, along, sides in _prolonged(feature.geometry, reach_m):
         way = _wide_enough(shapely.intersection(body, allowed), pieces, machine)
         for beside in polygons(way):
-            joined = _joined(beside, pieces, along, machine)
+            joined = _joined(beside, pieces, along, sides, machine)
             if joined is None or not shapely.intersects(beside, feature.geometry):
                 continue
             part = _between(beside, pieces, joined)
@@ -104,7 +106,7 @@ def _kept_clear(feature: Feature, features: tuple[Feature, ...], rules: RuleBook
             continue
         crossed = not rule.barrier and shapely.intersects(other.geometry, feature.geometry)
         if not crossed:
-            reaches.append(shapely.buffer(other.geometry, setback_of(other, rules)))
+            reaches.append(grow(other.geometry, setback_of(other, rules)))
     return union(reaches)
 
 
@@ -117,10 +119,12 @@ def _wide_enough(
     return shapely.difference(shapely.intersection(driven, way), union(pieces))
 
 
-def _prolonged(geometry: BaseGeometry, reach_m: float) -> list[tuple[Polygon, LineString]]:
+def _prolonged(
+    geometry: BaseGeometry, reach_m: float
+) -> list[tuple[Polygon, LineString, BaseGeometry]]:
     """Return the crossing's rectangle made longer along each of its two directions.
 
-    With each comes the middle line that it is driven along.
+    With each come the middle line that it is driven along, and its two sides.
     """
     box = shapely.minimum_rotated_rectangle(geometry)
     if not isinstance(box, Polygon):
@@ -132,7 +136,8 @@ def _prolonged(geometry: BaseGeometry, reach_m: float) -> list[tuple[Polygon, Li
         unit = (ring[1] - ring[0]) / np.hypot(*(ring[1] - ring[0]))
         longer = ring + np.outer([-reach_m, reach_m, reach_m, -reach_m], unit)
         middle = LineString([longer[[0, 3]].mean(axis=0), longer[[1, 2]].mean(axis=0)])
-        found.append((Polygon(longer), middle))
+        sides = union([LineString(longer[[0, 1]]), LineString(longer[[2, 3]])])
+        found.append((Polygon(longer), middle, sides))
     return found
 
 
@@ -146,17 +151,23 @@ def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> 
 
 
 def _joined(
-    strip: Polygon, pieces: list[Polygon], along: LineString, machine: MachineClass
+    strip: Polygon,
+    pieces: list[Polygon],
+    along: LineString,
+    sides: BaseGeometry,
+    machine: MachineClass,
 ) -> tuple[int, ...] | None:
     """Return the pieces that the strip meets with at least the machine's passage width.
 
-    None where they do not lie at both its ends: beside a strip nothing is crossed.
+    None where they do not lie at both its ends: beside a strip nothing is crossed, and a lawn that
+    only lies along one of its ``sides`` is not driven onto.
     """
     if grow(strip, -_SHARE * machine.smallest_passage_m).is_empty:
         return None
     bodies = np.array(pieces, dtype=object)
-    contact = shapely.intersection(shapely.boundary(strip), shapely.buffer(bodies, _CONTACT_M))
-    meets = np.flatnonzero(shapely.length(contact) >= machine.smallest_passage_m)
+    ends = shapely.difference(shapely.boundary(strip), grow(sides, _BESIDE_M))
+    contact = shapely.intersection(ends, shapely.buffer(bodies, _CONTACT_M))
+    meets = np.flatnonzero(shapely.length(contact) >= machine.smallest_passage_m - 2 * _BESIDE_M)
     if len(meets) < 2:  # noqa: PLR2004 - a crossing joins two
         return None
     at_m = shapely.line_locate_point(along, shapely.centroid(contact[meets]))
