@@ -51,7 +51,7 @@ def _crossing_exempt(case: Case, things: list) -> BaseGeometry:
         for thing in things
         for crossing in case.crossings
     )
-    # Where the lawn's rounded rim comes up to a strip the strip ends in a cusp, which is lost as far
+    # Where the lawn's rounded rim comes up to a strip it ends in a cusp, which is lost as far
     # as wire pairs are told from strips: 5 cm.
     return strips.buffer(6 * CM) if crossed else shapely.Polygon()
 

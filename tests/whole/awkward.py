@@ -1,6 +1,6 @@
 """Awkward gardens drawn by hand, all invented: each a parcel, its things and a form of ground.
 
-Drawn about (0, 0) in metres, north up. The twelfth, a park of 4 ha, is in `test_park`.
+Drawn about (0, 0) in metres, north up. One more, a park of 4 ha, is in `test_park`.
 """
 
 from __future__ import annotations
@@ -55,6 +55,7 @@ def outlet(x: float, y: float) -> tuple[str, BaseGeometry]:
 BANK_FOOT_M, BANK_BROW_M, BANK_SLOPE = 11.0, 19.0, 0.30
 NECK = box(6.0, 12.0, 7.4, 18.0)
 POND = Point(6, 15)
+ASIDE = Point(5.3, 15)
 TERRACE_Y = 14.0
 BED = box(6, 1.1, 9, 3)
 TIP = Point(25, 0)
@@ -71,10 +72,10 @@ def terrace(_: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 def curved_drive() -> Polygon:
-    """A drive 3 m wide that bows eastward from the south edge to the house."""
-    y = np.linspace(0, 30, 31)
+    """A drive 3 m wide that bows eastward from the street to the house."""
+    y = np.linspace(-3, 33, 37)
     middle = LineString(np.stack([12 + 10 * np.sin(np.pi * y / 30), y], axis=1))
-    return middle.buffer(1.5, cap_style="flat")
+    return middle.buffer(1.5, cap_style="flat").intersection(box(0, -3, 30, 30))
 
 
 def twenty_trees() -> list[tuple[str, BaseGeometry]]:
@@ -106,6 +107,11 @@ GARDENS: dict[str, Garden] = {
     "pond_in_the_only_way": Garden(
         box(0, 0, 12, 30),
         [("building", box(1, -6, 11, 0)), ("water", POND.buffer(3.6)), outlet(6, 0)],
+    ),
+    # The wires leave 0.95 m in the west and 2.35 m in the east.
+    "pond_to_one_side": Garden(
+        box(0, 0, 12, 30),
+        [("building", box(1, -6, 11, 0)), ("water", ASIDE.buffer(3.0)), outlet(6, 0)],
     ),
     "bank_across": Garden(box(0, 0, 18, 30), [("building", box(3, -7, 15, 0)), outlet(9, 0)], bank),
     "terrace": Garden(

@@ -56,9 +56,9 @@ class Drawn:
 
 
 @cache
-def drawn(name: str) -> Drawn:
+def drawn(name: str, machine: str = "medium") -> Drawn:
     with TemporaryDirectory() as folder:
-        plan, file, broken = planned(GARDENS[name].site(name), Path(folder))
+        plan, file, broken = planned(GARDENS[name].site(name), Path(folder), machine=machine)
     return Drawn(plan, file, tuple(broken))
 
 

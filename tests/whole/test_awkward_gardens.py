@@ -5,16 +5,19 @@ The expectations are common practice, no source; limits come from rule book and 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 import shapely
 from shapely import LineString, box
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from lawnplat.settings.load import load_machine
 
 from . import awkward
-from .awkward import GARDENS
+from .awkward import GARDENS, local
 from .awkward_plans import Drawn, drawn, turns_deg
 from .planning import RULES
 
@@ -58,6 +61,28 @@ def test_a_neck_is_passed_in_its_middle() -> None:
         assert part.length == pytest.approx(5.6, abs=0.01)
 
 
+@pytest.mark.parametrize("machine", ["large", "steep"])
+def test_a_neck_too_narrow_for_the_class_is_closed_and_the_machine_carried(machine: str) -> None:
+    found = drawn("neck_of_70_cm", machine)
+    assert found.broken == ()
+    assert list(found.file["passages"]["verdict"]) == ["closed"]
+    assert sorted(found.file["mowable"]["role"]) == ["carried", "main"]
+    assert found.enclosed.covers(found.mown("carried").buffer(-0.05))
+    neck = awkward.NECK.buffer(-0.01)
+    assert found.all_of("mowable").intersection(box(6, 13, 7.4, 17)).is_empty
+    assert not any(line.intersects(neck.intersection(box(6, 13, 7.4, 17))) for line in found.lines)
+    # The pair to the far lawn lies in the neck: it is the shortest way, and nobody drives there.
+    assert all(neck.buffer(0.4).covers(lead) for lead in found.sections("lead_out"))
+    # Whoever reads the plan is told which place is too narrow, and for what.
+    advisories = found.file["advisories"].set_index("rule")
+    text = advisories.loc["carried_part", "text"]
+    needed_m = load_machine(machine).smallest_passage_m
+    assert "0.70 m" in text
+    assert f"{needed_m:.2f} m" in text
+    assert advisories.loc["carried_part", "measured"] == pytest.approx(0.70, abs=0.01)
+    assert advisories.loc["carried_part", "limit"] == needed_m
+
+
 def test_a_pond_in_the_only_way_is_passed_on_both_sides() -> None:
     found = drawn("pond_in_the_only_way")
     beside = LineString([(0, 15), (12, 15)])
@@ -69,6 +94,24 @@ def test_a_pond_in_the_only_way_is_passed_on_both_sides() -> None:
     pond = GARDENS["pond_in_the_only_way"].of("water")
     assert found.all_of("mowable").distance(pond) >= water_m - ARC_M
     assert list(found.file["passages"]["verdict"]) == ["guided", "guided"]
+
+
+def test_beside_a_pond_the_line_takes_the_wide_side_and_the_lead_the_narrow_one() -> None:
+    # The small class has one line, so that a lead is free to take the narrow side.
+    found = drawn("pond_to_one_side", "small")
+    assert found.broken == ()
+    (line,) = found.lines
+    beside = LineString([(0, 15), (12, 15)])
+    wide_m = (awkward.ASIDE.x + 3.0 + 1.0, 12 - RULES.ground.open_edge_m)
+    assert wide_m[0] + 0.3 < line.intersection(beside).x < wide_m[1] - 0.3
+    # A ring round the pond at its distance, hung on the edge by the shortest pair there is.
+    ring = found.wire.intersection(awkward.ASIDE.buffer(4.05))
+    assert ring.length == pytest.approx(2 * np.pi * 4.0, rel=0.01)
+    out, back = (shapely.union_all(found.sections(way)) for way in ("lead_out", "lead_back"))
+    narrow_m = 5.3 - 3.0 - 1.0 - RULES.ground.open_edge_m
+    assert out.length == pytest.approx(narrow_m, abs=0.03)
+    assert back.length == pytest.approx(narrow_m, abs=0.03)
+    assert out.centroid.x < 2.0
 
 
 def steepest_metre_pct(line: LineString) -> float:
@@ -151,6 +194,26 @@ def test_above_a_terrace_the_machine_is_carried_and_the_loop_goes_along() -> Non
     assert not any(line.intersects(wall) for line in found.lines)
 
 
+def test_the_wire_keeps_off_the_fall_of_a_terrace() -> None:
+    drop = GARDENS["terrace"].of("drop")
+    drop_m, wall_m = (RULES.kinds[kind].setback_m for kind in ("drop", "wall"))
+    for machine in ("small", "medium"):
+        found = drawn("terrace", machine)
+        assert found.broken == ()
+        edges = shapely.union_all(found.sections("edge", "island"))
+        assert edges.distance(drop) >= drop_m - ARC_M
+        assert edges.distance(GARDENS["terrace"].of("wall")) >= wall_m - ARC_M
+
+
+def test_two_levels_with_two_small_machines_get_a_loop_each() -> None:
+    found = drawn("terrace", "small")
+    assert found.file.loops == [1, 2]
+    levels = [shapely.box(0, 0, 20, awkward.TERRACE_Y), shapely.box(0, awkward.TERRACE_Y, 20, 30)]
+    for level in levels:
+        assert sum(level.covers(local(each)) for each in found.file["perimeter_wire"].geometry) == 1
+        assert sum(level.covers(local(each)) for each in found.file["return_lines"].geometry) == 1
+
+
 def test_an_island_by_the_edge_is_joined_to_the_edge() -> None:
     found = drawn("island_by_the_edge")
     # A machine cannot pass behind the bed: a ring and a lead would be wire for nothing.
@@ -170,6 +233,18 @@ def test_the_sharp_corner_of_a_triangle_is_trimmed_by_hand() -> None:
     least_m = radius_m / np.sin(half) - radius_m
     assert found.all_of("mowable").distance(awkward.TIP) > least_m
     assert found.all_of("hand_trim").distance(awkward.TIP) < 0.01
+    # The wire goes round the corner, never tighter than the radius: three places half a step apart
+    # lie on a circle at least as large (menger curvature), a centimetre allowed for its chords.
+    near = found.wire.intersection(awkward.TIP.buffer(6.0))
+    corner = min(shapely.get_parts(near), key=awkward.TIP.distance)
+    at = shapely.get_coordinates(corner.interpolate(np.arange(0.0, corner.length, 0.1))) @ [1, 1j]
+    a, b, c = at[:-2], at[1:-1], at[2:]
+    twice_m2 = np.abs(np.imag(np.conj(b - a) * (c - a)))
+    radius = np.abs(b - a) * np.abs(c - b) * np.abs(c - a) / (2 * np.maximum(twice_m2, 1e-9))
+    assert radius.min() > RULES.wire.corner_radius_m - 0.01
+    named = found.file["hand_trim"]
+    assert named["area_m2"].sum() == pytest.approx(found.all_of("hand_trim").area, abs=0.01)
+    assert set(named["against"]) == {"building", "open_edge", "too_narrow"}
     # The machine is to come home from that corner all the same.
     assert min(line.distance(awkward.TIP) for line in found.lines) < 8.0
 
@@ -189,11 +264,33 @@ def test_the_house_in_a_courtyard_hangs_on_the_loop() -> None:
     assert found.wire.intersection(around).length > 0.9 * awkward.HOUSE.length
 
 
-def test_a_lawn_of_25_m2_is_planned() -> None:
-    found = drawn("lawn_of_25_m2")
+def test_in_a_courtyard_the_lines_lead_round_the_house_and_meet_no_wire() -> None:
+    found = drawn("courtyard")
+    behind = box(0, awkward.HOUSE.bounds[3], 30, 26)
+    assert any(line.intersects(behind) for line in found.lines)
+    # Lawn all round the house: what is mown goes round it in one piece with one hole.
+    (lawn,) = shapely.get_parts(found.all_of("mowable"))
+    assert [shapely.Polygon(ring).covers(awkward.HOUSE) for ring in lawn.interiors] == [True]
+    away_m = RULES.kinds["building"].setback_m + RULES.return_line.corridor_m
+    for line in found.lines:
+        once_out = substring(line, RULES.return_line.straight_run_m, line.length)
+        assert once_out.distance(awkward.HOUSE) > away_m - 0.01
+
+
+@pytest.mark.parametrize("machine", ["small", "medium", "large", "steep"])
+def test_a_lawn_of_25_m2_is_planned(machine: str) -> None:
+    found = drawn("lawn_of_25_m2", machine)
+    assert found.broken == ()
     assert found.all_of("lawn").area == pytest.approx(25.0)
-    assert found.all_of("mowable").area > 0.6 * 25.0
+    # 5 m less 0.35 m all round, less four corners of radius r: 4.3^2 - (4 - pi) r^2.
+    radius_m = max(load_machine(machine).smallest_passage_m / 2, RULES.wire.corner_radius_m)
+    mown_m2 = 4.3**2 - (4 - np.pi) * radius_m**2
+    assert found.all_of("mowable").area == pytest.approx(mown_m2, abs=0.1)
     assert found.lines
+    # The station stands by the wall with the outlet, not in front of it.
+    assert found.station.y == pytest.approx(0.35, abs=0.01)
+    front = found.file["station_area"].set_index("part").geometry["front"]
+    assert box(0.35, 0.34, 4.65, 4.65).covers(local(front))
 
 
 def test_a_crossing_over_a_drive_is_wired_on_both_sides_and_not_mown() -> None:
@@ -213,6 +310,26 @@ def test_a_crossing_over_a_drive_is_wired_on_both_sides_and_not_mown() -> None:
     assert found.all_of("mowable").intersection(drive).area < 0.01
 
 
+def test_pegs_hold_the_wire_on_the_curve_of_a_drive() -> None:
+    found = drawn("curved_drive")
+    pegs = found.file["pegs"].query("on == 'perimeter'").sort_values("chainage_m")
+    places = [local(place) for place in pegs.geometry]
+    drive = GARDENS["curved_drive"].of("paving_flush")
+    wire_m = RULES.kinds["paving_flush"].setback_m
+    by_strip = awkward.STRIP.buffer(0.2)
+    along = 0
+    for one, other in pairwise(zip(pegs["chainage_m"], places, strict=True)):
+        between = substring(found.wire, one[0], other[0])
+        if between.distance(drive) > wire_m + 0.05 or between.intersects(by_strip):
+            continue
+        along += 1
+        # Wire pulled taut from peg to peg is a chord.
+        chord = LineString([one[1], other[1]])
+        assert shapely.hausdorff_distance(between, chord) <= RULES.pegs.curve_offset_m + ARC_M
+        assert chord.distance(drive) > 0.05
+    assert along > 60
+
+
 def test_trees_that_stand_free_get_no_wire_and_lines_keep_off() -> None:
     found = drawn("twenty_trees")
     trunks = shapely.get_parts(GARDENS["twenty_trees"].of("tree"))
@@ -224,6 +341,8 @@ def test_trees_that_stand_free_get_no_wire_and_lines_keep_off() -> None:
     for trunk in free:
         assert found.wire.distance(trunk) > 0.5
         assert found.enclosed.covers(trunk)
+    for trunk in free:
+        assert found.all_of("mowable").buffer(0.01).union(trunk).covers(trunk.buffer(0.3))
     clear_m = RULES.kinds["tree"].setback_m
     for line in found.lines:
         assert shapely.distance(line, trunks).min() >= clear_m - ARC_M

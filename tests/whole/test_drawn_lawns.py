@@ -1,6 +1,6 @@
 """Any lawn that can be drawn gets a plan that holds, or is refused for a true reason.
 
-Lawns have holes (beds, ponds, houses; courts inside the lawn as surveyed), necks and slopes (planes,
+Lawns have holes (beds, ponds; courts inside the lawn as surveyed), necks and slopes (planes,
 bumps, rolling ground, banks right across). The drawing is repeatable: the same lawns in every run;
 `LAWNS=1000 HYPOTHESIS_PROFILE=default` draws as many afresh. Lawns that once failed stand below by
 name.

@@ -9,7 +9,7 @@ import shapely
 
 from lawnplat.errors import NotPlannable
 from lawnplat.ground.build import build_ground
-from lawnplat.ground.types import Ground
+from lawnplat.ground.types import Ground, Part
 from lawnplat.plan.loops import lay_loops
 from lawnplat.planned import Plan, Status
 from lawnplat.settings.digest import digest
@@ -19,6 +19,9 @@ from lawnplat.terrain.build import build_terrain
 from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.terrain.types import Terrain
 from lawnplat.works.build import build_works
+
+_BESIDE_M = 0.02
+"""A passage ends at the lawns it lies between, to a centimetre."""
 
 
 def plan_site(
@@ -82,7 +85,7 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook) -> Plan:
     except NotPlannable as error:
         return _stopped(seen, error)
     said = tuple(finding for layout in laid.layouts for finding in layout.findings)
-    findings = (*seen.findings, *said, *laid.findings, *_carried(laid.ground))
+    findings = (*seen.findings, *said, *laid.findings, *_carried(laid.ground, machine))
     works = build_works(laid.layouts, machine, rules)
     stopped = any(finding.severity == "stop" for finding in said)
     return replace(
@@ -108,18 +111,35 @@ def _stopped(plan: Plan, error: NotPlannable) -> Plan:
     return replace(plan, findings=(*plan.findings, stop))
 
 
-def _carried(ground: Ground) -> list[Finding]:
-    """Say to which parts the machine has to be carried."""
+def _carried(ground: Ground, machine: MachineClass) -> list[Finding]:
+    """Say to which parts the machine has to be carried, and which passage is too narrow for it."""
     return [
-        Finding(
-            rule="carried_part",
-            severity="note",
-            text=f"the machine has to be carried to part {part.number} ({part.area.area:.0f} m2)",
-            place=shapely.point_on_surface(part.area),
-        )
-        for part in ground.parts
-        if part.role == "carried"
+        _carried_to(part, ground, machine) for part in ground.parts if part.role == "carried"
     ]
+
+
+def _carried_to(part: Part, ground: Ground, machine: MachineClass) -> Finding:
+    text = f"the machine has to be carried to part {part.number} ({part.area.area:.0f} m2)"
+    ways = [
+        passage
+        for passage in ground.passages
+        if passage.verdict == "closed" and shapely.dwithin(passage.area, part.area, _BESIDE_M)
+    ]
+    if not ways:
+        place = shapely.point_on_surface(part.area)
+        return Finding(rule="carried_part", severity="note", text=text, place=place)
+    widest = max(ways, key=lambda passage: passage.width_m)
+    return Finding(
+        rule="carried_part",
+        severity="note",
+        text=(
+            f"{text}: the passage to it is {widest.width_m:.2f} m wide, a {machine.name} machine "
+            f"needs {machine.smallest_passage_m:.2f} m"
+        ),
+        place=widest.axis.interpolate(0.5, normalized=True),
+        measured=widest.width_m,
+        limit=machine.smallest_passage_m,
+    )
 
 
 def _record(
