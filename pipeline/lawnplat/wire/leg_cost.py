@@ -21,7 +21,7 @@ BARRED = 1000.0
 """How much more a barred leg costs where the way itself takes it."""
 _SHARP_BEND_M = 20.0
 """Metres of line that a bend sharper than the largest allowed is worth: it is a last resort."""
-_SHARP_SHARE = 0.2
+_SHARP_SHARE = 0.05
 """The price of a sharp bend grows over this share of the largest allowed, then stays."""
 _OVER_LIMIT = 0.02
 """Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""

@@ -22,6 +22,7 @@ _POINT_PCT = 1.0
 """A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _HAIR_DEG = 0.5
 _HAIR_M = 0.01
+_TWO = 2
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,18 @@ def advice_on_lines(
         place = Point(line.line.coords[int(np.argmax(bends)) + 1])
         found.append(_sharp(line, place, float(bends.max()), limit_deg))
     return found
+
+
+def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
+    """Return whether a line bends and climbs no more than is allowed after its straight run.
+
+    ``limit`` is the gradient allowed, m/m; a point more is let pass.
+    """
+    points = shapely.get_coordinates(line)
+    if bends_deg(points).max(initial=0.0) > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
+        return False
+    onward = LineString(points[1:]) if len(points) > _TWO else line
+    return bool(100 * (_profile(onward, scene.terrain).along.max() - limit) <= _POINT_PCT)
 
 
 def _near_wire(scene: Scene, room: Polygon, line: ReturnLine) -> list[Finding]:

@@ -18,6 +18,7 @@ from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends
 from lawnplat.wire.route_grid import IntArray, RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Ways, Weights, cheapest_on_banks, least_limit
+from lawnplat.wire.smooth_search import Turning, smooth_ways
 
 _CELL_M = 0.25
 _MOST_CELLS = 40_000
@@ -25,6 +26,7 @@ _FINEST_M = 0.1
 _FINER = 1.6
 _REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 4, 3, 8
 _MANY_CELLS = 20_000
+_MOST_CELLS_SMOOTH = 8_000
 _MEETINGS = 33
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
@@ -63,6 +65,36 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
     grid, start, nodes = found
     gentle = np.where(_gently_met(scene, ends), nodes, -1)
     return _under_limit(scene, grid, start, gentle if (gentle >= 0).any() else nodes)
+
+
+def search_smooth_ends(
+    scene: Scene, corridor: Corridor, ends: Ends, rough: Searched
+) -> Searched | None:
+    """Search ways to all ends that turn gently, under the limit of the ``rough`` ways.
+
+    None where there are none, on a grid as fine as that search's or as many cells allow.
+    """
+    coarse_m = float(np.sqrt(corridor.free.area / _MOST_CELLS_SMOOTH))
+    grid = rough.ways.grid
+    if grid.cell_m < coarse_m:
+        grid = lay_grid(corridor.free, coarse_m, anchor=corridor.start)
+    start = int(grid.nearest(corridor.start[None], 3 * grid.cell_m)[0])
+    nodes = np.where(rough.nodes >= 0, grid.nearest(ends.inner, 2 * grid.cell_m), -1)
+    if start < 0 or (nodes < 0).all():
+        return None
+    rules = scene.rules.return_line
+    ways = smooth_ways(
+        grid,
+        _gradient_on(grid, scene.terrain),
+        start,
+        corridor.ahead,
+        limit=rough.ways.limit,
+        weights=line_weights(scene.rules),
+        turning=Turning(rules.largest_bend_deg, rules.smallest_leg_m, rules.score_bend),
+    )
+    if not np.isfinite(ways.cost[nodes[nodes >= 0]]).any():
+        return None
+    return Searched(ways, nodes, rough.over)
 
 
 def _gently_met(scene: Scene, ends: Ends) -> NDArray[np.bool_]:

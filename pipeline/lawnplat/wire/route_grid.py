@@ -146,19 +146,31 @@ def moves(
     gradient : pair of arrays of shape (rows, columns), optional
         Rise a metre eastward and northward at the cell centres. Without it the ground is level.
     """
+    every = [moves_by(grid, step, gradient) for step in steps(reach)]
+    return Moves(
+        np.concatenate([found.start for found in every]),
+        np.concatenate([found.end for found in every]),
+        np.concatenate([found.length_m for found in every]),
+        np.concatenate([found.steepest for found in every]),
+    )
+
+
+def moves_by(
+    grid: RouteGrid,
+    step: tuple[int, int],
+    gradient: tuple[FloatArray, FloatArray] | None = None,
+) -> Moves:
+    """Return every move between free cells by one step (rows upward, columns)."""
     rows, columns = grid.free.shape
+    up, right = step
     number = np.arange(rows * columns).reshape(rows, columns)
-    found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = []
-    for up, right in steps(reach):
-        here, there = _windows(rows, columns, up, right)
-        open_way = grid.free[here] & grid.free[there]
-        for r, c in passed_over(up, right):
-            open_way = open_way & grid.free[_shifted(here, r, c)]
-        length_m = grid.cell_m * float(np.hypot(up, right))
-        start, end = number[here][open_way], number[there][open_way]
-        steepest = _steepest(gradient, here, up, right, open_way)
-        found.append((start, end, np.full(len(start), length_m), steepest))
-    return Moves(*(np.concatenate(column) for column in zip(*found, strict=True)))
+    here, there = _windows(rows, columns, up, right)
+    open_way = grid.free[here] & grid.free[there]
+    for r, c in passed_over(up, right):
+        open_way = open_way & grid.free[_shifted(here, r, c)]
+    start, end = number[here][open_way], number[there][open_way]
+    length_m = np.full(len(start), grid.cell_m * float(np.hypot(up, right)))
+    return Moves(start, end, length_m, _steepest(gradient, here, up, right, open_way))
 
 
 Window = tuple[slice, slice]

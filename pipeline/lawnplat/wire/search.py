@@ -11,7 +11,8 @@ from scipy.sparse import csgraph, csr_array
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.route_grid import Moves, RouteGrid, graph
 
-_NOTHING_BEFORE = -9999
+NOTHING_BEFORE = -9999
+"""What scipy writes where a way begins."""
 _ON_CONTOUR = 1e-6
 _FREE_CHANGE = 1e-9
 """A change of state that costs nothing; a graph has no edge of weight 0."""
@@ -36,7 +37,7 @@ class Ways:
         if not np.isfinite(self.cost[node]):
             raise ValueError(f"no way leads to cell {node}")
         chain = [self.last[node]]
-        while self.before[chain[-1]] != _NOTHING_BEFORE:
+        while self.before[chain[-1]] != NOTHING_BEFORE:
             chain.append(self.before[chain[-1]])
         cells = np.array(chain[::-1]) % self.grid.free.size
         moved = np.concatenate([[True], cells[1:] != cells[:-1]])
@@ -62,7 +63,7 @@ def cheapest(
     grid: RouteGrid, found: Moves, start: int, limit: float, weights: Weights
 ) -> Ways:
     """Return the cheapest ways from ``start`` over moves no steeper than ``limit`` (m/m)."""
-    within, cost = _admitted(grid, found, limit, weights)
+    within, cost = admitted(grid, found, limit, weights)
     network = graph(grid, within, cost)
     reach, before = csgraph.dijkstra(
         network, directed=True, indices=np.array([start]), return_predecessors=True
@@ -93,7 +94,7 @@ def cheapest_on_banks(
     steep = np.hypot(*gradient) > limit
     if not (steep & grid.free).any():
         return cheapest(grid, found, start, limit, weights)
-    within, cost = _admitted(grid, found, limit, weights)
+    within, cost = admitted(grid, found, limit, weights)
     network = _two_sided(grid, within, cost, _Banks(gradient, steep, weights.per_switchback))
     reach, before = csgraph.dijkstra(
         network, directed=True, indices=np.array([start, start + grid.free.size]), min_only=True,
@@ -140,7 +141,7 @@ def _two_sided(grid: RouteGrid, found: Moves, cost: FloatArray, banks: _Banks) -
     return csr_array(table, shape=(2 * cells, 2 * cells))
 
 
-def _admitted(
+def admitted(
     grid: RouteGrid, found: Moves, limit: float, weights: Weights
 ) -> tuple[Moves, FloatArray]:
     """Return the moves no steeper than ``limit`` and what each costs."""

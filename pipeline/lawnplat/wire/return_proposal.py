@@ -1,0 +1,223 @@
+"""A return line that could be added: the best way on the grid, drawn, and what it is worth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from lawnplat.geometry import FloatArray
+from lawnplat.ground.types import Part
+from lawnplat.wire.corridor import Corridor, Ends, Leaving, corridor_of, ends_of
+from lawnplat.wire.places import rim_of
+from lawnplat.wire.return_advice import keeps_rules
+from lawnplat.wire.return_drawing import drawn, straight_run_m
+from lawnplat.wire.return_search import Searched, search_ends, search_smooth_ends
+from lawnplat.wire.scene import Scene
+from lawnplat.wire.station import Siting
+
+_MOST_ENDS = 48
+_ROOM_TO_TURN_M = 0.5
+_WELL_INSIDE_M = 1.0
+_ON_IT_M = 1e-3
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a line is for: parts not reached yet, lawn far from the lines so far."""
+
+    far: Sequence[Part]
+    before_m: FloatArray
+
+
+@dataclass(frozen=True)
+class _End:
+    """A way on the grid to one joint; ``near_m`` is how far the lawn lies from it alone."""
+
+    joint: FloatArray
+    way: FloatArray
+    line: LineString
+    near_m: FloatArray
+
+    def rank(self, scene: Scene, wanted: Wanted) -> tuple[bool, float]:
+        """Return whether it misses the parts wanted, then its score; the least is the best."""
+        mean_m = mean_of(np.minimum(wanted.before_m, self.near_m))
+        score = mean_m + scene.rules.return_line.score_length * self.line.length
+        return not reaches(self.line, wanted.far), score
+
+
+@dataclass(frozen=True)
+class _Rough:
+    """All ways on the grid for a line that leaves the station in one place."""
+
+    corridor: Corridor
+    ends: Ends
+    searched: Searched
+    ways: Sequence[_End]
+
+    def best(self, scene: Scene, wanted: Wanted) -> _End:
+        """Return the way that serves best what is wanted."""
+        return min(self.ways, key=lambda end: end.rank(scene, wanted))
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A line that could be added, and how far the lawn would then lie from its nearest line."""
+
+    line: LineString
+    near_m: FloatArray
+    over: bool
+    """No way keeps the machine's gradient limit."""
+    clean: bool
+    """It keeps the rules' bends, and the gradient limit as far as any way does."""
+    rough: _Rough
+
+    @property
+    def mean_m(self) -> float:
+        """Return the mean distance, infinite where no lawn is reached."""
+        return mean_of(self.near_m)
+
+
+def mean_of(near_m: FloatArray) -> float:
+    """Return the mean of the finite distances, infinity where there is none."""
+    finite = near_m[np.isfinite(near_m)]
+    return float(finite.mean()) if len(finite) else float("inf")
+
+
+def reaches(line: LineString, parts: Sequence[Part]) -> bool:
+    """Return whether a line leads well into one of the parts."""
+    return any(shapely.intersection(line, part.area).length > _WELL_INSIDE_M for part in parts)
+
+
+def proposals(
+    scene: Scene,
+    siting: Siting,
+    laid: Sequence[LineString],
+    wanted: Wanted,
+    asides_m: Sequence[float],
+) -> Iterator[Proposal]:
+    """Yield lines that could be laid beside those ``laid``, the best first, each drawn when asked.
+
+    First the cheapest ways, one for each place ``asides_m`` left of the middle where a line could
+    leave the station; then ways that turn gently all along, for where none of those can be drawn
+    without a bend or a gradient over the rules.
+    """
+    roughs = [_rough(scene, siting, laid, aside_m) for aside_m in asides_m]
+    fit = [rough for rough in roughs if rough is not None]
+    yield from _drawn(scene, siting, laid, wanted, fit)
+    smooth = [_smooth(scene, siting, rough) for rough in fit]
+    yield from _drawn(scene, siting, laid, wanted, [way for way in smooth if way is not None])
+
+
+def instead(
+    scene: Scene,
+    siting: Siting,
+    blocking: Proposal,
+    before_m: FloatArray,
+    far: Sequence[Part],
+) -> Proposal | None:
+    """Return the line that would best go with ``blocking``, laid in its stead; None if the same.
+
+    Parameters
+    ----------
+    scene : Scene
+    siting : Siting
+    blocking : Proposal
+        A line beside which no further one found room or paid.
+    before_m : array of shape (cells,)
+        How far the lawn lies from its nearest line before that one.
+    far : sequence of Part
+        Parts that no line reaches yet.
+    """
+    rough = blocking.rough
+    best = rough.best(scene, Wanted(far, blocking.near_m))
+    both_m = mean_of(np.minimum(blocking.near_m, best.near_m))
+    share = scene.rules.return_line.further_line_share
+    if not reaches(best.line, far) and both_m > (1 - share) * blocking.mean_m:
+        return None
+    return _as_laid(scene, siting, rough, best, before_m)
+
+
+def _drawn(
+    scene: Scene,
+    siting: Siting,
+    laid: Sequence[LineString],
+    wanted: Wanted,
+    roughs: Sequence[_Rough],
+) -> Iterator[Proposal]:
+    """Yield the lines as they are laid, the best first; none that would cross a line there."""
+    ways = [(rough, rough.best(scene, wanted)) for rough in roughs]
+    for rough, way in sorted(ways, key=lambda pair: pair[1].rank(scene, wanted)):
+        proposal = _as_laid(scene, siting, rough, way, wanted.before_m)
+        if not any(shapely.intersects(proposal.line, other) for other in laid):
+            yield proposal
+
+
+def _as_laid(
+    scene: Scene, siting: Siting, rough: _Rough, way: _End, before_m: FloatArray
+) -> Proposal:
+    limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
+    line = drawn(scene, rough.corridor, way.joint, way.way, limit)
+    near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
+    clean = keeps_rules(scene, line, limit)
+    return Proposal(line, near_m, rough.searched.over, clean, rough)
+
+
+def _rough(
+    scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: float
+) -> _Rough | None:
+    """Return the ways for a line ``aside_m`` left of the middle; None where there is none."""
+    corridor = _leaving(scene, siting, laid, aside_m)
+    spacing_m = max(1.0, rim_of(siting.piece).length / _MOST_ENDS)
+    ends = ends_of(scene, corridor, spacing_m, [Point(line.coords[-1]) for line in laid])
+    searched = search_ends(scene, corridor, ends)
+    if searched is None:
+        return None
+    return _Rough(corridor, ends, searched, _ways_to(siting, searched, ends))
+
+
+def _smooth(scene: Scene, siting: Siting, rough: _Rough) -> _Rough | None:
+    """Return ways that turn gently all along; None where there is none."""
+    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched)
+    if searched is None:
+        return None
+    return _Rough(rough.corridor, rough.ends, searched, _ways_to(siting, searched, rough.ends))
+
+
+def _leaving(
+    scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: float
+) -> Corridor:
+    """Return the corridor with the longest straight run that leads onto free ground."""
+    least = straight_run_m(scene.rules)
+    runs = (
+        least + scene.base_ahead_m + _ROOM_TO_TURN_M,
+        least + scene.base_ahead_m,
+        least + scene.rules.ground.shape_tolerance_m,
+    )
+    for run_m in runs:
+        leaving = Leaving(run_m, aside_m)
+        corridor = corridor_of(scene, siting.piece, siting.station, leaving, laid)
+        if shapely.dwithin(corridor.free, Point(corridor.start), _ON_IT_M + abs(aside_m)):
+            break
+    return corridor
+
+
+def _near_m(siting: Siting, way: FloatArray) -> FloatArray:
+    """Return the driving distance from every mown cell to the nearest place on a way."""
+    dense = shapely.segmentize(LineString(way), siting.network.cell_m)
+    return siting.network.ways_to_line_m(shapely.get_coordinates(dense))
+
+
+def _ways_to(siting: Siting, searched: Searched, ends: Ends) -> list[_End]:
+    """Return the way to every end that is reached."""
+    home = shapely.get_coordinates(siting.station.point)
+    found = []
+    for node, joint in zip(searched.nodes, ends.joint, strict=True):
+        if node >= 0 and np.isfinite(searched.ways.cost[node]):
+            way = searched.ways.to(int(node))
+            whole = np.concatenate([home, way, joint[None]])
+            found.append(_End(joint, way, LineString(whole), _near_m(siting, whole)))
+    return found
