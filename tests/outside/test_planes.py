@@ -129,20 +129,9 @@ def least_m(slope: float, limit: float, aside_deg: float) -> float:
     return float(leg + size[kept].min())
 
 
-STUCK = {
-    (30, 25, 20): "3.9 % longer: the corners settle in four legs, where two would do",
-    (35, 30, 205): "3.8 % longer: the corners settle in three legs, where two would do",
-}
-CASES = [
-    pytest.param(
-        *case,
-        marks=[pytest.mark.xfail(reason=STUCK[case], strict=True)] if case in STUCK else [],
-    )
-    for case in product(SLOPES_PCT, LIMITS_PCT, ASIDE_DEG)
-]
-
-
-@pytest.mark.parametrize(("slope_pct", "limit_pct", "aside_deg"), CASES)
+@pytest.mark.parametrize(
+    ("slope_pct", "limit_pct", "aside_deg"), product(SLOPES_PCT, LIMITS_PCT, ASIDE_DEG)
+)
 def test_the_way_on_a_plane_is_the_shortest_that_keeps_the_limit(
     slope_pct: int, limit_pct: int, aside_deg: int
 ) -> None:

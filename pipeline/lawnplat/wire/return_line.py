@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -23,6 +23,7 @@ from lawnplat.wire.return_proposal import (
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station import Siting
 from lawnplat.wire.types import ReturnLine
+from lawnplat.wire.wary_ground import wary
 
 _WELL_INSIDE_M = 1.0
 _FAR_PERCENTILE = 95
@@ -47,9 +48,11 @@ def route(scene: Scene, siting: Siting) -> Routed:
     rules' share. They lie side by side until they part, and never cross. Where a line takes the
     room of a further one that would pay, the two are drawn in the other order.
     """
-    chosen = _added_to(scene, siting, [])
+    limit = scene.machine.slope_return_pct / 100.0
+    seen = replace(scene, terrain=wary(scene.terrain, limit))
+    chosen = _added_to(seen, siting, [])
     if 0 < len(chosen) < scene.machine.return_lines:
-        chosen = _in_other_order(scene, siting, chosen) or chosen
+        chosen = _in_other_order(seen, siting, chosen) or chosen
     if not chosen:
         return Routed((), (no_way(scene, siting.station),))
     lines = tuple(
