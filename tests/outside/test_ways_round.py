@@ -19,10 +19,10 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.settings.load import load_rule_book
 from lawnplat.wire.leg_cost import LegCost
+from lawnplat.wire.other_side import straightened_on_best_side
 from lawnplat.wire.return_search import line_weights
 from lawnplat.wire.route_grid import lay_grid, moves
 from lawnplat.wire.search import Weights, cheapest_on_banks
-from lawnplat.wire.shortcut import straightened
 
 RULES = load_rule_book()
 CELL_M = 0.25  # as for a garden
@@ -99,22 +99,10 @@ def straight_way(free: Polygon) -> LineString:
         per_bend=0.0,
         largest_bend_deg=RULES.return_line.largest_bend_deg,
     )
-    return LineString(straightened(rough, cost))
+    return LineString(straightened_on_best_side(rough, cost))
 
 
-WRONG_SIDE = {
-    10: "1.35 % longer: the grid's error of up to 0.75 % picks the other side of an obstacle",
-    15: "1.26 % longer: the grid's error of up to 0.75 % picks the other side of an obstacle",
-}
-SEEDS = [
-    pytest.param(seed, marks=pytest.mark.xfail(reason=WRONG_SIDE[seed], strict=True))
-    if seed in WRONG_SIDE
-    else seed
-    for seed in range(20)
-]
-
-
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", range(20))
 def test_the_way_round_is_within_a_percent_of_the_shortest(seed: int) -> None:
     free = field(seed)
     way = straight_way(free)

@@ -75,6 +75,15 @@ class LegCost:
         barred[inside] = ~np.asarray(shapely.covers(self.free, ways))
         return np.asarray(price), barred
 
+    def chain(self, corners: FloatArray, heading: FloatArray | None = None) -> float:
+        """Return the cost of a chain of legs, barred ones at their high price, with its bends."""
+        price, barred = self.legs(corners[:-1], corners[1:])
+        run = np.diff(corners, axis=0)
+        if heading is not None:
+            run = np.concatenate([heading[None], run])
+        turns = turn_between(run[:-1], run[1:])
+        return float(np.where(barred, price * BARRED, price).sum() + self.bends(turns).sum())
+
     def _sampled(
         self, start: FloatArray, end: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -38,8 +38,16 @@ def relaxed(corners: FloatArray, cost: LegCost, heading: FloatArray | None = Non
     while len(merged) < len(points):
         points = _moved(merged, cost, heading)
         merged = _merged(points, cost, heading)
-    turn = bends_deg(points)
-    return np.asarray(points[np.concatenate([[True], turn > _STRAIGHT_DEG, [True]])])
+    return _thinned(points, cost, heading)
+
+
+def _thinned(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:
+    """Drop corners that hardly turn, unless a leg would then cut what it went round."""
+    kept = np.concatenate([[True], bends_deg(points) > _STRAIGHT_DEG, [True]])
+    if kept.all():
+        return points
+    thin = np.asarray(points[kept])
+    return thin if cost.chain(thin, heading) <= cost.chain(points, heading) + _CHEAPER_M else points
 
 
 def _moved(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:

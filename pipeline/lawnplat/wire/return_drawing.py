@@ -13,11 +13,11 @@ from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.corridor import Corridor, way_ground
 from lawnplat.wire.leg_cost import Gradient, LegCost
+from lawnplat.wire.other_side import straightened_on_best_side
 from lawnplat.wire.return_search import grid_cell_m, line_weights
 from lawnplat.wire.rounding import Admits, rounded
 from lawnplat.wire.route_grid import lay_grid
 from lawnplat.wire.scene import Scene
-from lawnplat.wire.shortcut import straightened
 
 _TURNING_STEP_M = 0.2
 _ROOM_TO_BEND_M = 0.4
@@ -55,7 +55,7 @@ def drawn(
     turning = _turning_points(corridor, rules)
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
     cost = _leg_cost(scene, corridor, ground, limit)
-    corners = _round_corners_of(straightened(way, cost, corridor.ahead), ground)
+    corners = _round_corners_of(straightened_on_best_side(way, cost, corridor.ahead), ground)
     whole = np.concatenate([corridor.station[None], corners])
     room = grow(union([ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
     line = rules.return_line
