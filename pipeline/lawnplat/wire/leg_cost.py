@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray
+from lawnplat.wire.leg_ground import LegGround, leg_ground
 
 Gradient = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 """Rise a metre eastward and northward at x, y."""
@@ -27,6 +28,8 @@ _OVER_LIMIT = 0.02
 """Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""
 _CHECK_M = 0.25
 _MOST_CHECKS = 64
+_BLOCK = 96
+"""Legs looked at together: so many that their samples stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -49,31 +52,49 @@ class LegCost:
     largest_bend_deg: float = 180.0
     smallest_leg_m: float = 0.0
 
+    @cached_property
+    def _ground(self) -> LegGround:
+        return leg_ground(self.free)
+
     def bends(self, turn_deg: FloatArray) -> FloatArray:
         """Return the cost of changes of direction, in metres of line."""
         share = turn_deg / self.largest_bend_deg
-        sharp = np.clip((share - 1.0) / _SHARP_SHARE, 0.0, 1.0)
+        sharp = np.minimum(np.maximum((share - 1.0) / _SHARP_SHARE, 0.0), 1.0)
         return np.asarray(self.per_bend * share + _SHARP_BEND_M * sharp)
 
     def steepest(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the steepest gradient (m/m) along each straight leg. Shape (n,)."""
-        return np.asarray(self._sampled(start, end)[2].max(axis=1))
+        length_m = np.hypot(*(end - start).T)
+        return np.asarray(self._along(start, end, length_m, _shares(length_m))[2].max(axis=1))
 
     def legs(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
         """Return the cost of each straight leg and whether it is barred. Shapes (n,)."""
-        x, y, along = self._sampled(start, end)
+        length_m = np.hypot(*(end - start).T)
+        shares = _shares(length_m)
+        price, barred = np.empty(len(start)), np.empty(len(start), bool)
+        for first in range(0, len(start), _BLOCK):
+            block = slice(first, first + _BLOCK)
+            price[block], barred[block] = self._block(
+                start[block], end[block], length_m[block], shares
+            )
+        if self.smallest_leg_m > 0:
+            price += self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
+        return price, barred
+
+    def _block(
+        self, start: FloatArray, end: FloatArray, length_m: FloatArray, shares: FloatArray
+    ) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Return cost and barring of some legs, short ones not yet priced as such."""
+        x, y, along = self._along(start, end, length_m, shares)
         weight = 1.0 + self.per_closeness * self.closeness(x, y)
         if np.isfinite(self.limit):
-            weight = weight + self.per_gradient * (along / self.limit) ** 2
-        length_m = np.hypot(*(end - start).T)
-        price = length_m * _mean_along(weight)
-        if self.smallest_leg_m > 0:
-            price = price + self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
+            weight += self.per_gradient * (along / self.limit) ** 2
         barred = along.max(axis=1, initial=0.0) > self.limit * (1 + _OVER_LIMIT)
-        inside = np.flatnonzero(~barred)
-        ways = np.asarray(shapely.linestrings(np.stack([start[inside], end[inside]], axis=1)))
-        barred[inside] = ~np.asarray(shapely.covers(self.free, ways))
-        return np.asarray(price), barred
+        asked = np.flatnonzero(~barred)
+        barred[asked] = ~self._ground.covers(
+            start[asked], end[asked], x[asked], y[asked]
+        )
+        return length_m * _mean_along(weight), barred
 
     def chain(self, corners: FloatArray, heading: FloatArray | None = None) -> float:
         """Return the cost of a chain of legs, barred ones at their high price, with its bends."""
@@ -84,19 +105,22 @@ class LegCost:
         turns = turn_between(run[:-1], run[1:])
         return float(np.where(barred, price * BARRED, price).sum() + self.bends(turns).sum())
 
-    def _sampled(
-        self, start: FloatArray, end: FloatArray
+    def _along(
+        self, start: FloatArray, end: FloatArray, length_m: FloatArray, shares: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return x, y and gradient along the leg at places on each leg. Shape (n, places)."""
+        """Return x, y and gradient along the leg at ``shares`` of each leg. Shape (n, shares)."""
         run = end - start
-        length = np.hypot(run[:, 0], run[:, 1])
-        checks = int(np.clip(np.ceil(length.max(initial=0.0) / _CHECK_M), 2, _MOST_CHECKS)) + 1
-        share = np.linspace(0.0, 1.0, checks)
-        x = start[:, :1] + run[:, :1] * share
-        y = start[:, 1:] + run[:, 1:] * share
-        unit = run / np.maximum(length, 1e-9)[:, None]
+        x = start[:, :1] + run[:, :1] * shares
+        y = start[:, 1:] + run[:, 1:] * shares
+        unit = run / np.maximum(length_m, 1e-9)[:, None]
         east, north = self.gradient(x, y)
         return x, y, np.abs(east * unit[:, :1] + north * unit[:, 1:])
+
+
+def _shares(length_m: FloatArray) -> FloatArray:
+    """Return where legs are looked at, as shares of each: close enough for the longest."""
+    checks = int(np.clip(np.ceil(length_m.max(initial=0.0) / _CHECK_M), 2, _MOST_CHECKS)) + 1
+    return np.linspace(0.0, 1.0, checks)
 
 
 def _mean_along(values: FloatArray) -> FloatArray:
