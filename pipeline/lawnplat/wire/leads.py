@@ -14,10 +14,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from numpy.typing import NDArray
+from shapely import LineString, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, union
+from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.wire.detour import way_round
 from lawnplat.wire.gentle_leads import Gentleness, gentlest
 
@@ -101,11 +102,18 @@ class _Growth:
 
     tree: list[int]
     leads: list[Lead] = field(default_factory=list)
+    taken: list[BaseGeometry] = field(default_factory=list)
+    """What each lead takes from the next ones: itself, as wide as leads lie apart."""
 
-    def join(self, one: int, other: int, lead: Lead) -> None:
+    @property
+    def trees(self) -> int:
+        return len(self.tree) - len(self.leads)
+
+    def join(self, one: int, other: int, lead: Lead, apart_m: float) -> None:
         kept, gone = self.tree[one], self.tree[other]
         self.tree = [kept if number == gone else number for number in self.tree]
         self.leads.append(lead)
+        self.taken.append(grow(lead.line, apart_m))
 
 
 def least_tree(ground: LeadGround) -> LeadTree:
@@ -136,73 +144,120 @@ def least_tree(ground: LeadGround) -> LeadTree:
 def _grow_forest(
     growth: _Growth, rims: list[Rim], ground: LeadGround, barred: BaseGeometry
 ) -> None:
-    """Join trees by the shortest leads that ``barred`` leaves, until none is left to join."""
+    """Join trees by the shortest leads that ``barred`` leaves, until none is left to join.
+
+    A pair of rims waits under a lower bound of its lead: first the distance of their envelopes,
+    then of the rims themselves, at last the length of a line found. Most pairs never get so far.
+    """
+    rooms = _Rooms(ground, barred)
+    pairs = iter(_pairs(growth, rims))
+    coming = next(pairs, None)
     queue: list[tuple[float, int, int, LineString | None, int]] = []
-    for one in range(len(rims)):
-        for other in range(one + 1, len(rims)):
-            if growth.tree[one] != growth.tree[other] and _may_join(rims[one], rims[other]):
+    while (queue or coming is not None) and growth.trees > 1:
+        if coming is not None and (not queue or coming[0] <= queue[0][0]):
+            _, one, other = coming
+            coming = next(pairs, None)
+            if growth.tree[one] != growth.tree[other]:
                 bound = float(shapely.distance(rims[one].ring, rims[other].ring))
-                queue.append((bound, one, other, None, 0))
-    heapq.heapify(queue)
-    while queue and len(set(growth.tree)) > 1:
+                heapq.heappush(queue, (bound, one, other, None, 0))
+            continue
         _, one, other, line, known = heapq.heappop(queue)
         if growth.tree[one] == growth.tree[other]:
             continue
         # A line was found clear of the leads known then: only those since can bar it.
         if line is not None and _clear_of(line, growth.leads[known:], ground):
-            growth.join(one, other, Lead(line, rims[one].piece != rims[other].piece))
+            lead = Lead(line, rims[one].piece != rims[other].piece)
+            growth.join(one, other, lead, ground.apart_m)
             continue
-        found = _lead(rims[one], rims[other], ground, barred, growth.leads)
+        found = _lead(rims[one], rims[other], rooms, growth.taken)
         if found is not None:
             heapq.heappush(queue, (found.length, one, other, found, len(growth.leads)))
+
+
+def _pairs(growth: _Growth, rims: list[Rim]) -> list[tuple[float, int, int]]:
+    """Return the pairs of rims that may be joined, by the distance of their envelopes."""
+    one, other = np.triu_indices(len(rims), k=1)
+    tree, piece = np.array(growth.tree), np.array([rim.piece for rim in rims])
+    outer = np.array([rim.hole is None for rim in rims])
+    may_join = (piece[one] == piece[other]) | (outer[one] & outer[other])
+    kept = may_join & (tree[one] != tree[other])
+    one, other = one[kept], other[kept]
+    box = shapely.bounds(np.array([rim.ring for rim in rims]))
+    gap = np.maximum(box[one, :2] - box[other, 2:], box[other, :2] - box[one, 2:])
+    bound = np.hypot(*np.maximum(gap, 0.0).T)
+    order = np.argsort(bound, kind="stable")
+    return list(zip(bound[order].tolist(), one[order].tolist(), other[order].tolist(), strict=True))
+
+
+class _Rooms:
+    """Where leads may run, prepared once for all of them."""
+
+    def __init__(self, ground: LeadGround, barred: BaseGeometry) -> None:
+        self.ground = ground
+        self.barred = barred
+        self._inside: dict[int, BaseGeometry] = {}
+        shapely.prepare(barred)
+        shapely.prepare(ground.outside)
+
+    def of(self, one: Rim, other: Rim) -> BaseGeometry:
+        """Return the ground in which a lead between two rims may run."""
+        if one.piece != other.piece:
+            return self.ground.outside
+        if one.piece not in self._inside:
+            self._inside[one.piece] = grow(self.ground.pieces[one.piece], 1e-4)
+            shapely.prepare(self._inside[one.piece])
+        return self._inside[one.piece]
 
 
 def _serves(lead: Lead, ground: LeadGround, cut_off: set[int]) -> bool:
     return not any(shapely.dwithin(ground.pieces[number], lead.line, 1e-6) for number in cut_off)
 
 
-def _may_join(one: Rim, other: Rim) -> bool:
-    if one.piece == other.piece:
-        return True
-    return one.hole is None and other.hole is None
-
-
 def _clear_of(line: LineString, leads: list[Lead], ground: LeadGround) -> bool:
     return not any(shapely.dwithin(line, lead.line, ground.apart_m) for lead in leads)
 
 
-def _lead(
-    one: Rim, other: Rim, ground: LeadGround, barred: BaseGeometry, leads: list[Lead]
-) -> LineString | None:
+def _lead(one: Rim, other: Rim, rooms: _Rooms, taken: list[BaseGeometry]) -> LineString | None:
     """Return the shortest line between two rims that nothing bars; None where there is none."""
-    barred = union([barred, *(grow(lead.line, ground.apart_m) for lead in leads)])
-    carried = one.piece != other.piece
-    room = ground.outside if carried else grow(ground.pieces[one.piece], 1e-4)
-    shapely.prepare(barred)
-    shapely.prepare(room)
-    nearest = np.array([shapely.shortest_line(one.ring, other.ring)])
-    line: LineString | None = nearest[0] if _open(nearest, room, barred)[0] else None
+    ground, rings = rooms.ground, (one.ring, other.ring)
+    ways = _Ways(rooms.of(one, other), rooms.barred, STRtree(taken))
+    nearest = np.array([shapely.shortest_line(*rings)])
+    line: LineString | None = nearest[0] if ways.open(nearest)[0] else None
     if line is None:
-        line = _next_shortest(one.ring, other.ring, room, barred)
+        line = _next_shortest(*rings, ways)
     if line is not None and ground.gentle is not None:
-        rings = (one.ring, other.ring)
-        line = gentlest(line, rings, lambda tried: _open(tried, room, barred), ground.gentle)
+        line = gentlest(line, rings, ways.open, ground.gentle)
     if line is None:
-        line = way_round(one.ring, other.ring, shapely.difference(room, barred))
+        barred = union([rooms.barred, *taken])
+        line = way_round(*rings, shapely.difference(ways.room, barred))
+    carried = one.piece != other.piece
     if line is None or (carried and line.length > ground.longest_outside_m):
         return None
     return line
 
 
-def _open(lines: np.ndarray, room: BaseGeometry, barred: BaseGeometry) -> np.ndarray:
-    return np.asarray(shapely.covers(room, lines) & ~shapely.intersects(barred, lines))
+@dataclass(frozen=True)
+class _Ways:
+    """What a lead between two rims must stay in, and what it must not touch."""
+
+    room: BaseGeometry
+    barred: BaseGeometry
+    taken: STRtree
+
+    def open(self, lines: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Return which lines may be laid."""
+        return np.asarray(shapely.covers(self.room, lines) & self.clear(lines))
+
+    def clear(self, shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Return which shapes touch neither what is barred nor a lead that is there."""
+        clear = ~np.asarray(shapely.intersects(self.barred, shapes))
+        clear[self.taken.query(shapes, predicate="intersects")[0]] = False
+        return clear
 
 
-def _next_shortest(
-    one: LineString, other: LineString, room: BaseGeometry, barred: BaseGeometry
-) -> LineString | None:
+def _next_shortest(one: LineString, other: LineString, ways: _Ways) -> LineString | None:
     """Return the shortest open line between points sampled on two rings."""
-    starts, ends = (_sampled(ring, barred) for ring in (one, other))
+    starts, ends = (_sampled(ring, ways) for ring in (one, other))
     if len(starts) == 0 or len(ends) == 0:
         return None
     gap = np.hypot(*(starts[:, None] - ends[None]).transpose(2, 0, 1))
@@ -210,15 +265,15 @@ def _next_shortest(
     for batch in np.split(order, range(_BATCH, len(order), _BATCH)):
         first, last = np.unravel_index(batch, gap.shape)
         tried = np.asarray(shapely.linestrings(np.stack([starts[first], ends[last]], axis=1)))
-        fits = np.flatnonzero(_open(tried, room, barred))
+        fits = np.flatnonzero(ways.open(tried))
         if len(fits):
             shortest: LineString = tried[fits[0]]
             return shortest
     return None
 
 
-def _sampled(ring: LineString, barred: BaseGeometry) -> np.ndarray:
+def _sampled(ring: LineString, ways: _Ways) -> FloatArray:
     """Return points along a ring, those that are barred left out."""
     count = int(np.clip(np.ceil(ring.length / _SAMPLE_M), 12, _MOST_SAMPLES))
     points = shapely.line_interpolate_point(ring, np.arange(count) * ring.length / count)
-    return shapely.get_coordinates(points[~shapely.intersects(barred, points)])
+    return shapely.get_coordinates(points[ways.clear(points)])

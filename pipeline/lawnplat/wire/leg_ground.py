@@ -57,7 +57,7 @@ class LegGround:
         asked = np.flatnonzero(~covered & (depth_m >= 0))
         legs = shapely.linestrings(np.stack([start[asked], end[asked]], axis=1))
         covered[asked] = shapely.covers(self.ground, legs)
-        return covered
+        return np.asarray(covered)
 
     def _depth_at(self, x: FloatArray, y: FloatArray) -> FloatArray:
         rows, columns = self.depth_m.shape

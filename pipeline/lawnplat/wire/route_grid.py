@@ -9,7 +9,9 @@ not from the heights of its two ends: long moves would skip bumps.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import gcd
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -19,6 +21,9 @@ from scipy.sparse import csr_array
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -64,16 +69,18 @@ class RouteGrid:
         """Return the flat indices of all free cells."""
         return np.flatnonzero(self.free)
 
+    @cached_property
+    def _tree(self) -> cKDTree:
+        from scipy.spatial import cKDTree  # noqa: PLC0415 - only some callers need it
+
+        return cKDTree(self.coordinates(self.free_nodes()))
+
     def nearest(self, points: FloatArray, within_m: float) -> IntArray:
         """Return the flat index of the free cell nearest to each point; -1 beyond ``within_m``."""
         nodes = self.free_nodes()
         if len(nodes) == 0:
             return np.full(len(points), -1)
-        from scipy.spatial import cKDTree  # noqa: PLC0415 - only some callers need it
-
-        distance, place = cKDTree(self.coordinates(nodes)).query(
-            points, distance_upper_bound=within_m
-        )
+        distance, place = self._tree.query(points, distance_upper_bound=within_m)
         return np.where(np.isfinite(distance), nodes[np.minimum(place, len(nodes) - 1)], -1)
 
 
