@@ -123,8 +123,8 @@ def _lead_ground(
     """Return where leads may run: never across a return line, a crossing or the station's ground.
 
     Nor through a firm obstacle. Where any tree of leads does, they also keep the return line's
-    corridor, the distance from firm obstacles, passages and the straight wire beside the station
-    free.
+    corridor, the distance from firm obstacles, passages, the station's cable and the straight wire
+    beside it free.
     """
     rules, ground = scene.rules, scene.ground
     straight = shapely.intersection(
@@ -141,6 +141,8 @@ def _lead_ground(
     ]
     lines = [grow(line.line, rules.return_line.corridor_m) for line in routed.lines]
     clear = [grow(feature.geometry, setback_of(feature, rules)) for feature in firm]
+    if station.cable_route is not None:
+        clear.append(grow(station.cable_route, _APART_M))
     return LeadGround(
         pieces=pieces,
         barred=union([*forbidden, *lines, *clear, *narrow, grow(straight, _BESIDE_M)]),

@@ -70,11 +70,10 @@ class LeadGround:
 
     def kept_clear(self) -> tuple[BaseGeometry, ...]:
         """Return what is kept clear, most of it first: the next counts where no lead leads on."""
+        given = (self.barred, self.forbidden)
         if self.walls.is_empty:
-            return self.barred, self.forbidden
-        return (
-            union([self.barred, self.walls]), union([self.forbidden, self.walls]), self.forbidden
-        )
+            return given
+        return (*(union([taken, self.walls]) for taken in given), *given)
 
 
 @dataclass(frozen=True)
