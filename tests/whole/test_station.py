@@ -351,8 +351,9 @@ def test_a_station_stands_where_a_return_line_can_leave_it(tmp_path: Path) -> No
     Found in real plots (`bubenec` of momepy, plot 2469): the place with the least way home faced
     across such a strip.
     """
-    strip = box(0, 0, 40, 3.16) | box(40, 0, 46, 6)
-    plan = drawn(tmp_path, strip, [outlet(20, 0.1)])
+    strip = affinity.rotate(box(0, 0, 40, 3.154) | box(40, 0, 46, 6), 36.3, origin=(0, 0))
+    by = affinity.rotate(Point(20, 0.1), 36.3, origin=(0, 0))
+    plan = drawn(tmp_path, strip, [outlet(by.x, by.y)])
     assert measured_breaches(plan) == []
     assert not plan["return_lines"].empty
 

@@ -117,7 +117,9 @@ def _cable_ground(scene: Scene) -> BaseGeometry:
     barred = union([_wired(scene), scene.barriers(), scene.line_barriers()])
     kept_off = shapely.buffer(barred, clear_m, join_style="mitre", mitre_limit=2.0)
     ground = shapely.difference(scene.site.parcel, kept_off)
-    return shapely.simplify(ground, _SIMPLER * clear_m)
+    simpler = shapely.simplify(ground, _SIMPLER * clear_m)
+    # Towards wires and walls the clearance leaves room for that; the boundary leaves none.
+    return shapely.intersection(simpler, scene.site.parcel)
 
 
 def _starts(scene: Scene, outlets: list[Feature], ground: BaseGeometry) -> Iterator[_Start]:
