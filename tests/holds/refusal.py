@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
+from scipy import ndimage
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -29,12 +30,46 @@ def false_refusal(plan: PlanFile, given: Given) -> str:
     if "no lawn" in reason and "wide enough" not in reason:
         return "" if plan["lawn"].empty else "there is lawn"
     if "wide enough" in reason:
-        return "" if plan["mowable"].empty else "there is mowable ground"
+        room_m2 = _widest_lawn_m2(case)
+        return f"there are {room_m2:.1f} m2 to mow" if room_m2 > _enough_m2(case) else ""
     if "clear ground in front" in reason:
         place = next(_places(case), None)
         return "" if place is None else f"a station has room at {place.x:.2f} {place.y:.2f}"
     # A way, or an island, that is barred cannot be told without routing: the words have to name it.
     return "" if any(word in reason for word in ("return line", "island", "cut off")) else reason
+
+
+def _enough_m2(case: Case) -> float:
+    return 1.1 * case.rules.ground.smallest_part_m2
+
+
+def _widest_lawn_m2(case: Case) -> float:
+    """Return the largest area that a machine could mow, counted in cells of 10 cm.
+
+    Every rim of the lawn is taken as open, and the machine as a cell wider than it is, so that what
+    is counted is there. What the plan says is too steep or falls away outside is taken as said.
+    """
+    rules, machine = case.rules, case.given.machine
+    lawn = case.plan.all_of("lawn")
+    if lawn.is_empty:
+        return 0.0
+    wired = case.of(Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.FIRM)
+    taken = [thing.geometry.buffer(case.setback_m(thing)) for thing in wired]
+    taken.append(shapely.boundary(lawn).buffer(rules.ground.open_edge_m))
+    keep_out = case.plan["keep_out"]
+    taken += list(keep_out[keep_out["kind"].isin(["too_steep", "cross_fall"])].geometry)
+    free = shapely.difference(lawn, union(taken))
+    west, south, east, north = lawn.bounds
+    sides = np.arange(west, east + STEP_M, STEP_M), np.arange(south, north + STEP_M, STEP_M)
+    shapely.prepare(free)
+    cells = np.pad(shapely.contains_xy(free, *np.meshgrid(*sides)), 1)
+    reach = machine.smallest_passage_m / 2 + STEP_M
+    centres = ndimage.distance_transform_edt(cells, sampling=STEP_M) > reach
+    if not centres.any():
+        return 0.0
+    mown = ndimage.distance_transform_edt(~centres, sampling=STEP_M) < reach
+    numbers, _ = ndimage.label(mown)
+    return float(np.bincount(numbers.ravel())[1:].max() * STEP_M**2)
 
 
 def has_room_for_station(plan: PlanFile, given: Given) -> bool:
@@ -52,12 +87,24 @@ def _places(case: Case) -> Iterator[Point]:
     for part in case.plan["mowable"].geometry:
         room = shapely.difference(part.buffer(0.01), union([firm, tight]))
         shapely.prepare(room)
-        yield from _along(case, part, room, stands)
+        for rim in _rims(case, part):
+            yield from _along(case, rim, room, stands)
 
 
-def _along(case: Case, part: Polygon, room: BaseGeometry, stands: BaseGeometry) -> Iterator[Point]:
+def _rims(case: Case, part: Polygon) -> Iterator[LineString]:
+    """Yield the part's outer rim and those round houses in it, the lawn on the right hand."""
+    turned = shapely.orient_polygons(part, exterior_cw=True)
+    houses = union(thing.geometry for thing in case.things if thing.kind == "building")
+    yield LineString(turned.exterior.coords)
+    for ring in turned.interiors:
+        if shapely.intersects(Polygon(ring), houses):
+            yield LineString(ring.coords)
+
+
+def _along(
+    case: Case, rim: LineString, room: BaseGeometry, stands: BaseGeometry
+) -> Iterator[Point]:
     rules, machine = case.rules.station, case.given.machine
-    rim = LineString(shapely.orient_polygons(part, exterior_cw=True).exterior.coords)
     reach = rules.straight_wire_m + SLACK_M
     ahead_m = machine.base_length_m - machine.base_behind_wire_m
     spans = np.linspace(-reach, reach, 11)

@@ -169,7 +169,7 @@ def test_strips_by_themselves():
     _, drive = two_lawns_and_a_drive()
     way = feature("crossing", box(10, 4, 13, 6))
     site = Site("1", "invented", "EPSG:25832", box(0, 0, 23, 10), features=(drive, way))
-    found, findings = strips(lawns, site, MEDIUM, RULES)
+    found, findings = strips(lawns, site, Polygon(), MEDIUM, RULES)
     assert findings == []
     assert [strip.joins for strip in found] == [(0, 1)]
 

@@ -306,6 +306,38 @@ def test_a_lawn_that_was_once_planned_wrong_holds(name: str, tmp_path: Path) -> 
     assert status.startswith("planned")
 
 
+PATH_ACROSS = (thing("path", box(0, 9, 24, 12)), thing("crossing", box(11, 8.7, 12.6, 12.3)))
+
+
+@pytest.mark.parametrize(
+    ("fall", "machine"), [(-0.3, "small"), (0.3, "small"), (-0.45, "large"), (0.45, "medium")]
+)
+def test_a_crossing_that_ends_on_a_steep_bank_leads_nowhere(
+    fall: float, machine: str, tmp_path: Path
+) -> None:
+    # It was prolonged over ground too steep to drive, or along the path it crosses, onto lawns
+    # that lie beside it: their wire was lost.
+    bank = Relief("bank", (fall, 0.0), 1.6, middle=(11.8, 9.0))
+    drawn = Drawn(box(0, 0, 24, 21), (OUTLET, *PATH_ACROSS), bank, machine)
+    status, file, found = plan_of(drawn, tmp_path)
+    assert found == []
+    assert status == "planned_with_advisories"
+    assert "crossing" in set(file["advisories"]["rule"])
+    assert {"linked"}.isdisjoint(file["mowable"]["role"])
+
+
+def test_a_crossing_beside_a_wall_of_its_own_distance_keeps_it_round_corners_too(
+    tmp_path: Path,
+) -> None:
+    # The arc round the wall's end was drawn in chords of 11 degrees: 6 mm too near.
+    wall = thing("wall", Point(9.9, 10.5).buffer(0.2), 1.34)
+    drawn = Drawn(box(0, 0, 24, 21), (OUTLET, *PATH_ACROSS, wall), None, "small")
+    status, file, found = plan_of(drawn, tmp_path)
+    assert found == []
+    assert status.startswith("planned")
+    assert "crossing" in set(file["wire_sections"]["against"])
+
+
 def test_a_lead_keeps_its_distance_from_trees_where_there_is_a_way(tmp_path: Path) -> None:
     parcel, things = ONCE_WRONG["trees_between_a_bed_and_the_edge"]
     _, file, _ = plan_of(Drawn(parcel, (OUTLET, *things), None, "medium"), tmp_path)

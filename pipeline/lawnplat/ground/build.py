@@ -14,7 +14,7 @@ from lawnplat.ground.crossings import strips
 from lawnplat.ground.given_up import account, hand_trim
 from lawnplat.ground.lawn import lawn_of
 from lawnplat.ground.pieces import Piece, closed_passages, joined, parts_of
-from lawnplat.ground.setbacks import UNREACHED
+from lawnplat.ground.setbacks import UNREACHED, steep_ground
 from lawnplat.ground.taken import taken_from
 from lawnplat.ground.types import Cause, Ground, KeepOut, Part, WireGround
 from lawnplat.settings.types import MachineClass, RuleBook
@@ -39,7 +39,9 @@ def build_ground(
     taken = taken_from(lawn, site, terrain, machine, rules)
     reach = taken.reach
     candidates = [part for part in polygons(reach) if part.area >= rules.ground.smallest_part_m2]
-    crossing_strips, findings = strips(candidates, site, machine, rules)
+    crossing_strips, findings = strips(
+        candidates, site, steep_ground(terrain), machine, rules
+    )
     pieces = _worth_wiring(joined(candidates, crossing_strips), rules)
     firm = union(feature.geometry for feature in taken.firm)
     parts, passages = parts_of(pieces, firm, machine, rules)

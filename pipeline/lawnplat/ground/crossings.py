@@ -38,12 +38,13 @@ class Strip:
 
 
 def strips(
-    pieces: list[Polygon], site: Site, machine: MachineClass, rules: RuleBook
+    pieces: list[Polygon], site: Site, steep: BaseGeometry, machine: MachineClass, rules: RuleBook
 ) -> tuple[list[Strip], list[Finding]]:
     """Return the strips that join two of ``pieces``, and what was wrong with the others.
 
     A surveyed crossing is prolonged at both ends over the setback of what it crosses, until it
-    reaches the mowable ground. It keeps the setbacks of everything else, open edges among them.
+    reaches the mowable ground. It keeps the setbacks of everything else, open edges among them, and
+    off ground too ``steep`` for the machine.
     """
     found: list[Strip] = []
     findings: list[Finding] = []
@@ -51,7 +52,7 @@ def strips(
     edge = open_edge_cause(lawn_of(site, rules), site.features, rules) if crossings else None
     for feature in crossings:
         kept = union(
-            [_kept_clear(feature, site.features, rules), *([edge.reach] if edge else [])]
+            [_kept_clear(feature, site.features, rules), steep, *([edge.reach] if edge else [])]
         )
         allowed = shapely.difference(site.parcel, kept)
         strip = _strip(feature, pieces, allowed, machine, rules)

@@ -84,6 +84,10 @@ def _beyond(body: BaseGeometry, lawn: MultiPolygon, rules: RuleBook) -> BaseGeom
 
 def steep_cause(terrain: Terrain) -> Cause | None:
     """Return the ground over the machine's slope limit."""
-    areas = [zone.area for zone in terrain.zones if zone.zone == TOO_STEEP]
-    body = union(areas)
+    body = steep_ground(terrain)
     return None if body.is_empty else Cause(TOO_STEEP, 0.0, body, body)
+
+
+def steep_ground(terrain: Terrain) -> BaseGeometry:
+    """Return where the ground is steeper than the machine can drive; empty for nowhere."""
+    return union(zone.area for zone in terrain.zones if zone.zone == TOO_STEEP)

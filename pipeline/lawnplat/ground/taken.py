@@ -12,7 +12,13 @@ from lawnplat.geometry import grow, polygons, union
 from lawnplat.ground.cross_fall import CROSS_FALL, Slopes, cut_for_fall, may_slide
 from lawnplat.ground.crossings import strips
 from lawnplat.ground.firm import split_firm
-from lawnplat.ground.setbacks import feature_causes, is_wired, open_edge_cause, steep_cause
+from lawnplat.ground.setbacks import (
+    feature_causes,
+    is_wired,
+    open_edge_cause,
+    steep_cause,
+    steep_ground,
+)
 from lawnplat.ground.shape import shaped
 from lawnplat.ground.types import Cause
 from lawnplat.settings.types import MachineClass, RuleBook
@@ -79,7 +85,8 @@ def _drawn_in(
     """Return ``taken`` with the rim drawn in where the ground falls away outside it."""
     smallest_m2 = rules.ground.smallest_part_m2
     lawns = [part for part in polygons(taken.reach) if part.area >= smallest_m2]
-    mouths = [grow(strip.area, _MOUTH_M) for strip in strips(lawns, site, machine, rules)[0]]
+    found, _ = strips(lawns, site, steep_ground(terrain), machine, rules)
+    mouths = [grow(strip.area, _MOUTH_M) for strip in found]
     cut = cut_for_fall(MultiPolygon(lawns), Slopes(terrain, machine, rules, union(mouths)))
     if cut.is_empty:
         return taken
