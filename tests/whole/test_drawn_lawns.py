@@ -309,33 +309,43 @@ def test_a_lawn_that_was_once_planned_wrong_holds(name: str, tmp_path: Path) -> 
 PATH_ACROSS = (thing("path", box(0, 9, 24, 12)), thing("crossing", box(11, 8.7, 12.6, 12.3)))
 
 
-@pytest.mark.parametrize(
-    ("fall", "machine"), [(-0.3, "small"), (0.3, "small"), (-0.45, "large"), (0.45, "medium")]
+NARROW = Polygon([(4.67, 1.79), (0, 0), (-4.55, 11.86), (-1.42, 13.06), (1.8, 9.26)])
+DRIVE_ACROSS = (
+    thing("path", Polygon([(52.77, 34.9), (51.24, 37.55), (-52.69, -22.45), (-51.16, -25.1)])),
+    thing("crossing", Polygon([(1.65, 5.04), (-0.18, 8.21), (-1.57, 7.41), (0.26, 4.24)])),
 )
-def test_a_crossing_that_ends_on_a_steep_bank_leads_nowhere(
-    fall: float, machine: str, tmp_path: Path
-) -> None:
-    # It was prolonged over ground too steep to drive, or along the path it crosses, onto lawns
-    # that lie beside it: their wire was lost.
-    bank = Relief("bank", (fall, 0.0), 1.6, middle=(11.8, 9.0))
-    drawn = Drawn(box(0, 0, 24, 21), (OUTLET, *PATH_ACROSS), bank, machine)
-    status, file, found = plan_of(drawn, tmp_path)
+ENDS_ON_A_BANK = {
+    # It was prolonged along the path that it crosses, onto lawns beside it: their wire was lost.
+    "beside_lawns": Drawn(
+        box(0, 0, 24, 21),
+        (OUTLET, *PATH_ACROSS),
+        Relief("bank", (-0.45, 0.0), 1.6, middle=(11.8, 9.0)),
+        "large",
+    ),
+    # It was prolonged over ground that this class cannot drive.
+    "over_steep_ground": Drawn(
+        NARROW, DRIVE_ACROSS, Relief("bank", (-0.3, 0.0), 1.16, middle=(0.04, 7.75)), "small"
+    ),
+}
+
+
+@pytest.mark.parametrize("name", ENDS_ON_A_BANK)
+def test_a_crossing_that_ends_on_a_steep_bank_leads_nowhere(name: str, tmp_path: Path) -> None:
+    status, file, found = plan_of(ENDS_ON_A_BANK[name], tmp_path)
     assert found == []
     assert status == "planned_with_advisories"
     assert "crossing" in set(file["advisories"]["rule"])
-    assert {"linked"}.isdisjoint(file["mowable"]["role"])
+    assert "linked" not in set(file["mowable"]["role"])
 
 
-def test_a_crossing_beside_a_wall_of_its_own_distance_keeps_it_round_corners_too(
-    tmp_path: Path,
-) -> None:
-    # The arc round the wall's end was drawn in chords of 11 degrees: 6 mm too near.
-    wall = thing("wall", Point(9.9, 10.5).buffer(0.2), 1.34)
-    drawn = Drawn(box(0, 0, 24, 21), (OUTLET, *PATH_ACROSS, wall), None, "small")
-    status, file, found = plan_of(drawn, tmp_path)
+def test_a_crossing_keeps_a_walls_own_distance_round_its_corner_too(tmp_path: Path) -> None:
+    # The arc round the corner was drawn in chords of 11 degrees: 6 mm too near.
+    corner = Polygon([(10.3, 10.5), (9.9, 10.1), (9.5, 10.5), (9.9, 10.9)])
+    things = (OUTLET, *PATH_ACROSS, thing("wall", corner, 1.34))
+    status, file, found = plan_of(Drawn(box(0, 0, 24, 21), things, None, "small"), tmp_path)
     assert found == []
     assert status.startswith("planned")
-    assert "crossing" in set(file["wire_sections"]["against"])
+    assert "linked" in set(file["mowable"]["role"])
 
 
 def test_a_lead_keeps_its_distance_from_trees_where_there_is_a_way(tmp_path: Path) -> None:
