@@ -21,9 +21,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPoint, Point, Polygon, affinity, box
 
-from holds import PlanFile, Thing
+from holds import Given, PlanFile, Thing, false_refusal
+from holds.plan_file import frame_like
+from lawnplat.settings.load import load_machine
 
-from .planning import E, N, planned, site_of, thing
+from .planning import RULES, E, N, planned, site_of, thing
 
 KINDS = (
     "building", "wall", "hedge", "flower_bed", "path", "paving_flush", "stepping_stones", "gravel",
@@ -219,7 +221,7 @@ def steepest_is_told(file: PlanFile, relief: Relief) -> list[str]:
     return wrong
 
 
-LAWNS = int(os.environ.get("LAWNS", "60"))
+LAWNS = int(os.environ.get("LAWNS", "45"))
 
 
 @settings(
@@ -304,6 +306,32 @@ def test_a_lawn_that_was_once_planned_wrong_holds(name: str, tmp_path: Path) -> 
     status, _, found = plan_of(Drawn(parcel, (OUTLET, *things), None, "medium"), tmp_path)
     assert found == []
     assert status.startswith("planned")
+
+
+@pytest.mark.parametrize(
+    ("reason", "seen"),
+    [
+        ("no lawn is wide enough to mow", "m2 to mow"),
+        ("no place along the wire has 2.0 m of clear ground in front", "a station has room"),
+        ("there is no lawn on this parcel", "there is lawn"),
+        ("the moon is full", "the moon is full"),
+    ],
+)
+def test_a_false_reason_is_seen_through(reason: str, seen: str, tmp_path: Path) -> None:
+    _, file, _ = plan_of(Drawn(GARDEN, (OUTLET,), None, "medium"), tmp_path)
+    stop = frame_like(file["advisories"], [{"severity": "stop", "text": reason}])
+    assert seen in false_refusal(file.put("advisories", stop), Given(RULES, load_machine("medium")))
+
+
+@pytest.mark.parametrize(("wide_m", "refused"), [(1.30, True), (1.42, False)])
+def test_a_strip_is_mown_from_the_width_that_the_machine_needs(
+    wide_m: float, refused: bool, tmp_path: Path
+) -> None:
+    # 0.70 m between two wires 0.35 m off open edges takes 1.40 m of lawn; no station fits there.
+    _, file, found = plan_of(Drawn(box(0, 0, wide_m, 40), (), None, "medium"), tmp_path)
+    assert found == []
+    assert not file.laid
+    assert file["mowable"].empty == refused
 
 
 PATH_ACROSS = (thing("path", box(0, 9, 24, 12)), thing("crossing", box(11, 8.7, 12.6, 12.3)))
