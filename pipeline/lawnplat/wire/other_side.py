@@ -64,7 +64,7 @@ def shorter_side(way: FloatArray, ground: BaseGeometry) -> FloatArray | None:
 
 
 def _within_reach(ground: BaseGeometry, way: FloatArray, length_m: float) -> Polygon | None:
-    """Return the ground that ways of ``length_m`` between the ends can reach; None without holes."""
+    """Return the ground that ways of ``length_m`` between the ends reach; None without holes."""
     first, last = way[0], way[-1]
     apart_m = float(np.hypot(*(last - first)))
     if length_m <= apart_m:

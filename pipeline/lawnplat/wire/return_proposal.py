@@ -20,6 +20,9 @@ from lawnplat.wire.scene import Scene
 from lawnplat.wire.station import Siting
 
 _MOST_ENDS = 48
+_LIMIT_SHARES = (1.0, 0.93)
+"""Ways that turn gently are looked for under the limit, then under less: on rough ground legs drawn
+between cells may be steeper than the cells told."""
 _ROOM_TO_TURN_M = 0.5
 _WELL_INSIDE_M = 1.0
 _ON_IT_M = 1e-3
@@ -108,8 +111,9 @@ def proposals(
     roughs = [_rough(scene, siting, laid, aside_m) for aside_m in asides_m]
     fit = [rough for rough in roughs if rough is not None]
     yield from _drawn(scene, siting, laid, wanted, fit)
-    smooth = [_smooth(scene, siting, rough) for rough in fit]
-    yield from _drawn(scene, siting, laid, wanted, [way for way in smooth if way is not None])
+    for share in _LIMIT_SHARES:
+        smooth = [_smooth(scene, siting, rough, share) for rough in fit]
+        yield from _drawn(scene, siting, laid, wanted, [way for way in smooth if way is not None])
 
 
 def instead(
@@ -179,9 +183,11 @@ def _rough(
     return _Rough(corridor, ends, searched, _ways_to(siting, searched, ends))
 
 
-def _smooth(scene: Scene, siting: Siting, rough: _Rough) -> _Rough | None:
+def _smooth(
+    scene: Scene, siting: Siting, rough: _Rough, limit_share: float
+) -> _Rough | None:
     """Return ways that turn gently all along; None where there is none."""
-    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched)
+    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched, limit_share)
     if searched is None:
         return None
     return _Rough(rough.corridor, rough.ends, searched, _ways_to(siting, searched, rough.ends))

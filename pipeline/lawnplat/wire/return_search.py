@@ -18,7 +18,7 @@ from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends
 from lawnplat.wire.route_grid import IntArray, RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Ways, Weights, cheapest_on_banks, least_limit
-from lawnplat.wire.smooth_search import Turning, smooth_ways
+from lawnplat.wire.smooth_search import Onward, Turning, smooth_ways
 
 _CELL_M = 0.25
 _MOST_CELLS = 40_000
@@ -68,9 +68,9 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
 
 
 def search_smooth_ends(
-    scene: Scene, corridor: Corridor, ends: Ends, rough: Searched
+    scene: Scene, corridor: Corridor, ends: Ends, rough: Searched, limit_share: float
 ) -> Searched | None:
-    """Search ways to all ends that turn gently, under the limit of the ``rough`` ways.
+    """Search ways to all ends that turn gently, under a share of the limit of the ``rough`` ways.
 
     None where there are none, on a grid as fine as that search's or as many cells allow.
     """
@@ -88,9 +88,10 @@ def search_smooth_ends(
         _gradient_on(grid, scene.terrain),
         start,
         corridor.ahead,
-        limit=rough.ways.limit,
+        limit=limit_share * rough.ways.limit,
         weights=line_weights(scene.rules),
         turning=Turning(rules.largest_bend_deg, rules.smallest_leg_m, rules.score_bend),
+        onward=Onward(nodes[nodes >= 0], (ends.joint - ends.inner)[nodes >= 0]),
     )
     if not np.isfinite(ways.cost[nodes[nodes >= 0]]).any():
         return None

@@ -9,6 +9,7 @@ a bank keep to one side, or turn where the ground is gentle.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -52,6 +53,20 @@ class _Heading:
         return float(np.arctan2(self.up, self.right))
 
 
+@dataclass(frozen=True)
+class Onward:
+    """The direction in which a way goes on from each of some cells; shapes (n,) and (n, 2)."""
+
+    nodes: NDArray[np.int64]
+    ahead: FloatArray
+
+    def barred(self, headings: Sequence[_Heading], largest_deg: float) -> FloatArray:
+        """Return infinity where a way that comes in a heading would turn too far, else 0."""
+        angles = np.arctan2(self.ahead[:, 1], self.ahead[:, 0])
+        turns = [[_between_deg(each.angle, angle) for angle in angles] for each in headings]
+        return np.where(np.array(turns) > largest_deg, np.inf, 0.0)
+
+
 def smooth_ways(
     grid: RouteGrid,
     gradient: tuple[FloatArray, FloatArray],
@@ -61,6 +76,7 @@ def smooth_ways(
     limit: float,
     weights: Weights,
     turning: Turning,
+    onward: Onward,
 ) -> Ways:
     """Return the cheapest ways from ``start`` that turn gently and keep under ``limit``.
 
@@ -77,6 +93,8 @@ def smooth_ways(
         Gradient limit, m/m.
     weights : Weights
     turning : Turning
+    onward : Onward
+        Where ways to some cells go on to; they come to these cells so that they can.
     """
     headings = _headings(grid.cell_m, turning)
     cells = grid.free.size
@@ -91,6 +109,7 @@ def smooth_ways(
         network, directed=True, indices=np.array(begin), min_only=True, return_predecessors=True
     )[:2]
     by_heading = reach.reshape(len(headings), cells)
+    by_heading[:, onward.nodes] += onward.barred(headings, turning.largest_deg)
     least = np.argmin(by_heading, axis=0)
     every = np.arange(cells)
     return Ways(grid, start, by_heading[least, every], limit, before, every + least * cells)
