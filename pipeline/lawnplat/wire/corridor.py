@@ -24,6 +24,9 @@ joint: it then meets the wire at 42 degrees or more."""
 MEETING_DEG = 48.0
 """The most by which a line may then miss the square of the wire: arc cosine of 1 / 1.5."""
 
+_ASIDE_SHARE = 0.35
+"""Of a narrow passage this share of its width is left free to each side: a hair over a third."""
+
 _PARTING_M = 1.5
 """Two lines side by side part within this length after their straight run."""
 
@@ -84,7 +87,14 @@ def corridor_of(
     ]
     free = grow(piece, -rules.return_line.corridor_m)
     # The line may leave the front's clear ground only at its end, never come back through it.
-    kept = union([*firm, station.front, *(_kept_from(line, leaving, rules) for line in laid)])
+    kept = union(
+        [
+            *firm,
+            station.front,
+            *_sides_of_passages(scene, piece),
+            *(_kept_from(line, leaving, rules) for line in laid),
+        ]
+    )
     angle = np.radians(station.bearing_deg)
     ahead = np.array([np.sin(angle), np.cos(angle)])
     left = np.array([-ahead[1], ahead[0]])
@@ -92,6 +102,16 @@ def corridor_of(
     start = origin + ahead * leaving.straight_m
     beyond = shapely.difference(free, kept)
     return Corridor(piece, _part_with(beyond, Point(start), rules), start, ahead, origin)
+
+
+def _sides_of_passages(scene: Scene, piece: Polygon) -> list[BaseGeometry]:
+    """Return what a line leaves free of the narrow passages to keep to their middle third."""
+    guided = [passage for passage in scene.ground.passages if passage.verdict == "guided"]
+    return [
+        shapely.difference(passage.area, grow(piece, -_ASIDE_SHARE * passage.width_m))
+        for passage in guided
+        if shapely.intersects(passage.area, piece)
+    ]
 
 
 def _kept_from(line: LineString, leaving: Leaving, rules: RuleBook) -> BaseGeometry:
