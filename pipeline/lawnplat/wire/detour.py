@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from scipy.sparse import csgraph
-from shapely import LineString
+from shapely import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow
+from lawnplat.geometry import FloatArray, grow, polygons
 from lawnplat.wire.leg_cost import LegCost
 from lawnplat.wire.route_grid import graph, lay_grid, moves
 from lawnplat.wire.shortcut import straightened
@@ -26,8 +26,12 @@ def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineStr
     Found on a grid of 16 neighbours, then straightened; on a finer grid where a coarse one has no
     way. The way never leaves ``free``, however thin what lies between.
     """
-    if free.is_empty:
+    parts = np.array(polygons(free), dtype=object)
+    # A part that does not touch both rings cannot hold the way: often none does.
+    both = shapely.dwithin(parts, one, 2 * _ON_IT_M) & shapely.dwithin(parts, other, 2 * _ON_IT_M)
+    if not both.any():
         return None
+    free = MultiPolygon(list(parts[both]))
     cell_m = max(_CELL_M, float(np.sqrt(free.area / _MOST_CELLS)))
     for size_m in (cell_m, cell_m / 2):
         rough = _rough_way(one, other, free, size_m)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon, STRtree
+from shapely import LineString, Polygon, STRtree, box
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, union
@@ -26,6 +26,9 @@ _SAMPLE_M = 0.25
 _MOST_SAMPLES = 240
 _MOST_TRIES = 4000
 _BATCH = 200
+_FIRST_REACH_M = 8.0
+_WIDER = 2.0
+"""By how much farther a way round is looked for each time; most are not needed by then."""
 
 
 class UnjoinedIsland(ValueError):
@@ -151,16 +154,16 @@ def _grow_forest(
     rooms = _Rooms(ground, barred)
     pairs = iter(_pairs(growth, rims))
     coming = next(pairs, None)
-    queue: list[tuple[float, int, int, LineString | None, int]] = []
+    queue: list[tuple[float, int, int, LineString | None, int, float]] = []
     while (queue or coming is not None) and growth.trees > 1:
         if coming is not None and (not queue or coming[0] <= queue[0][0]):
             _, one, other = coming
             coming = next(pairs, None)
             if growth.tree[one] != growth.tree[other]:
                 bound = float(shapely.distance(rims[one].ring, rims[other].ring))
-                heapq.heappush(queue, (bound, one, other, None, 0))
+                heapq.heappush(queue, (bound, one, other, None, 0, 0.0))
             continue
-        _, one, other, line, known = heapq.heappop(queue)
+        bound, one, other, line, known, reach_m = heapq.heappop(queue)
         if growth.tree[one] == growth.tree[other]:
             continue
         # A line was found clear of the leads known then: only those since can bar it.
@@ -168,9 +171,28 @@ def _grow_forest(
             lead = Lead(line, rims[one].piece != rims[other].piece)
             growth.join(one, other, lead, ground.apart_m)
             continue
-        found = _lead(rims[one], rims[other], rooms, growth.taken)
-        if found is not None:
-            heapq.heappush(queue, (found.length, one, other, found, len(growth.leads)))
+        found = _looked_for(rims[one], rims[other], rooms, growth, reach_m)
+        farthest_m = rooms.farthest_m(rims[one], rims[other])
+        if found is not None and (found.length <= reach_m or reach_m in {0.0, farthest_m}):
+            if not rooms.too_long(rims[one], rims[other], found):
+                known = len(growth.leads)
+                heapq.heappush(queue, (found.length, one, other, found, known, reach_m))
+        elif reach_m < farthest_m:
+            # No lead round what bars the straight one is shorter than what was looked at.
+            least_m = max(reach_m, bound)
+            wider_m = min(max(_WIDER * least_m, _FIRST_REACH_M), farthest_m)
+            heapq.heappush(queue, (least_m, one, other, None, 0, wider_m))
+
+
+def _looked_for(
+    one: Rim, other: Rim, rooms: _Rooms, growth: _Growth, reach_m: float
+) -> LineString | None:
+    """Return a straight lead, or one round what bars it where a reach is given, if there is one."""
+    rings = (one.ring, other.ring)
+    ways = _Ways(rooms.of(one, other), rooms.barred, STRtree(growth.taken))
+    if reach_m > 0:
+        return _round(rings, ways, reach_m)
+    return _straight(rings, ways, rooms.ground.gentle)
 
 
 def _pairs(growth: _Growth, rims: list[Rim]) -> list[tuple[float, int, int]]:
@@ -198,6 +220,17 @@ class _Rooms:
         shapely.prepare(barred)
         shapely.prepare(ground.outside)
 
+    def farthest_m(self, one: Rim, other: Rim) -> float:
+        """Return the reach beyond which no lead between two rims is worth looking for."""
+        if one.piece != other.piece:
+            return self.ground.longest_outside_m
+        west, south, east, north = self.ground.pieces[one.piece].bounds
+        return float(east - west + north - south)
+
+    def too_long(self, one: Rim, other: Rim, line: LineString) -> bool:
+        """Return whether a lead outside the lawn is longer than the rules allow."""
+        return one.piece != other.piece and line.length > self.ground.longest_outside_m
+
     def of(self, one: Rim, other: Rim) -> BaseGeometry:
         """Return the ground in which a lead between two rims may run."""
         if one.piece != other.piece:
@@ -216,23 +249,34 @@ def _clear_of(line: LineString, leads: list[Lead], ground: LeadGround) -> bool:
     return not any(shapely.dwithin(line, lead.line, ground.apart_m) for lead in leads)
 
 
-def _lead(one: Rim, other: Rim, rooms: _Rooms, taken: list[BaseGeometry]) -> LineString | None:
-    """Return the shortest line between two rims that nothing bars; None where there is none."""
-    ground, rings = rooms.ground, (one.ring, other.ring)
-    ways = _Ways(rooms.of(one, other), rooms.barred, STRtree(taken))
+def _straight(
+    rings: tuple[LineString, LineString], ways: _Ways, gentle: Gentleness | None
+) -> LineString | None:
+    """Return the shortest straight line between two rings that nothing bars, if there is one."""
     nearest = np.array([shapely.shortest_line(*rings)])
     line: LineString | None = nearest[0] if ways.open(nearest)[0] else None
     if line is None:
         line = _next_shortest(*rings, ways)
-    if line is not None and ground.gentle is not None:
-        line = gentlest(line, rings, ways.open, ground.gentle)
-    if line is None:
-        barred = union([rooms.barred, *taken])
-        line = way_round(*rings, shapely.difference(ways.room, barred))
-    carried = one.piece != other.piece
-    if line is None or (carried and line.length > ground.longest_outside_m):
-        return None
+    if line is not None and gentle is not None:
+        line = gentlest(line, rings, ways.open, gentle)
     return line
+
+
+def _round(
+    rings: tuple[LineString, LineString], ways: _Ways, reach_m: float
+) -> LineString | None:
+    """Return a short way round what bars the straight lines, if one of ``reach_m`` fits.
+
+    No place on such a way is farther than that from either ring.
+    """
+    west, south, east, north = (
+        pick([ring.bounds[side] for ring in rings]) + sign * reach_m
+        for side, (pick, sign) in enumerate([(max, -1), (max, -1), (min, 1), (min, 1)])
+    )
+    window = box(west, south, east, north)
+    shut = union([ways.barred, *ways.taken.geometries])
+    free = shapely.difference(shapely.intersection(ways.room, window), shut)
+    return way_round(*rings, free)
 
 
 @dataclass(frozen=True)
@@ -241,6 +285,7 @@ class _Ways:
 
     room: BaseGeometry
     barred: BaseGeometry
+    """Prepared, as is ``room``."""
     taken: STRtree
 
     def open(self, lines: NDArray[np.object_]) -> NDArray[np.bool_]:
