@@ -221,8 +221,11 @@ def _steepest(
 def graph(grid: RouteGrid, found: Moves, cost: FloatArray) -> csr_array:
     """Return the symmetric graph of the moves with their costs, one node a cell."""
     size = grid.free.size
+    # Backward first, from the last move on: each row's columns then come in order and need no
+    # sorting, as `moves` lists its steps from the least to the greatest.
+    start, end = found.start.astype(np.int32), found.end.astype(np.int32)
     both = (
-        np.concatenate([cost, cost]),
-        (np.concatenate([found.start, found.end]), np.concatenate([found.end, found.start])),
+        np.concatenate([cost[::-1], cost]),
+        (np.concatenate([end[::-1], start]), np.concatenate([start[::-1], end])),
     )
     return csr_array(both, shape=(size, size))

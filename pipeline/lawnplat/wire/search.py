@@ -146,7 +146,10 @@ def admitted(
 ) -> tuple[Moves, FloatArray]:
     """Return the moves no steeper than ``limit`` and what each costs."""
     kept = found.steepest <= limit
-    within = Moves(found.start[kept], found.end[kept], found.length_m[kept], found.steepest[kept])
+    within = found
+    if not kept.all():
+        ends, rest = (found.start[kept], found.end[kept]), found.steepest[kept]
+        within = Moves(*ends, found.length_m[kept], rest)
     close = weights.closeness(grid.clearance_m).ravel()
     near = (close[within.start] + close[within.end]) / 2
     steep = (within.steepest / limit) ** 2 if np.isfinite(limit) and limit > 0 else 0.0
