@@ -10,7 +10,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import Point, Polygon, box
+from shapely import LineString, Point, Polygon, affinity, box
 
 from lawnplat.geometry import grow, polygons
 from lawnplat.ground.build import build_ground
@@ -104,13 +104,74 @@ def test_an_arm_too_narrow_for_the_radius_is_still_mown():
 
 
 def test_an_inward_corner_has_the_setbacks_radius():
-    """Round a house's corner the wire runs on an arc of the setback, whatever the corner rule."""
+    """Round a house's corner the wire runs on an arc of the setback: no tighter than the rule."""
     house = Feature("building", box(8, 4, 12, 8), "invented")
-    for rules in (RULES, with_corners(1.0)):
-        (hole,) = ground_of(house, parcel=box(0, 0, 20, 12), rules=rules).parts[0].area.interiors
-        setback_m = RULES.kinds["building"].setback_m
-        length = 4 * 4 + 2 * math.pi * setback_m  # Steiner: perimeter and a whole turn
-        assert hole.length == pytest.approx(length, rel=1e-3)  # chords
+    (hole,) = ground_of(house, parcel=box(0, 0, 20, 12)).parts[0].area.interiors
+    setback_m = RULES.kinds["building"].setback_m
+    length = 4 * 4 + 2 * math.pi * setback_m  # Steiner: perimeter and a whole turn
+    assert hole.length == pytest.approx(length, rel=1e-3)  # chords
+
+
+def tightest_inward_m(ring):
+    """Return the least radius over 0.15 m of any turn of a closed ring round what it holds."""
+    ring = shapely.orient_polygons(Polygon(ring), exterior_cw=False).exterior
+    count = int(np.ceil(ring.length / 0.01))
+    step = ring.length / count
+    places = shapely.line_interpolate_point(ring, (np.arange(2 * count) % count + 0.5) * step)
+    run = np.diff(shapely.get_coordinates(places), axis=0)
+    heading = np.unwrap(np.arctan2(run[:, 1], run[:, 0]))
+    window = round(0.15 / step)
+    turn = (heading[window:] - heading[:-window]).max()
+    return window * step / max(turn - CHORD, 1e-9)
+
+
+TERRACE = box(8, 4, 12, 8)
+
+
+@pytest.mark.parametrize(
+    ("kind", "shape", "radius_m", "sliver_m2"),
+    [
+        # At a right angle a disc of 0.3 m over an arc of 0.1 m sticks out beyond both straights by
+        # (0.3 - 0.1)(1 - 1 / root 2) = 59 mm: two segments of 0.014 m2 each, and their fillets.
+        ("paving_flush", TERRACE, 0.3, 0.035),
+        ("paving_flush", affinity.rotate(TERRACE, 30), 0.3, 0.035),
+        ("paving_flush", Polygon([(8, 4), (12, 4.5), (8, 8)]), 0.3, 0.15),  # down to 41 degrees
+        ("paving_flush", box(8, 4, 12, 4.1), 0.3, 0.12),  # an edging: a whole turn at each end
+        ("paving_flush", LineString([(8, 4), (12, 4), (12, 8)]), 0.3, 0.2),
+        ("paving_flush", box(8, 4, 8.2, 4.2), 0.3, 0.15),  # smaller than the wire can turn
+        ("building", TERRACE, 1.0, 0.4),
+    ],
+)
+def test_an_inward_corner_tighter_than_the_rule_is_swung_round(kind, shape, radius_m, sliver_m2):
+    """Nothing nearer than the setback, no bend tighter, a sliver a corner given up and no more."""
+    rules = with_corners(radius_m)
+    thing = Feature(kind, shape, "invented")
+    ground = ground_of(thing, parcel=box(0, 0, 20, 12), rules=rules)
+    plain = ground_of(thing, parcel=box(0, 0, 20, 12), rules=with_corners(0.0))
+    ((hole,), (tight,)) = (each.parts[0].area.interiors for each in (ground, plain))
+    setback_m = RULES.kinds[kind].setback_m
+    assert hole.distance(shape) >= setback_m - 2e-3  # chords of an arc
+    # Corners are as good as round where the wire lies within 5 mm of it: over 0.15 m, 7 %.
+    assert tightest_inward_m(hole) >= 0.9 * radius_m
+    corners = len(np.unique(shapely.get_coordinates(shape), axis=0))
+    lost_m2 = Polygon(hole).area - Polygon(tight).area
+    assert 0 < lost_m2 <= corners * sliver_m2
+    whole = ground.parts[0].area.area + sum(each.area.area for each in ground.keep_outs)
+    assert whole == pytest.approx(ground.lawn.area, abs=1e-6)
+    # Where nothing bends, the wire has not moved: by no more than an opening's chords.
+    moved = shapely.difference(Polygon(hole), grow(Polygon(tight), 1e-3))
+    ends = shapely.multipoints(shapely.get_coordinates(shape))
+    assert shapely.covers(grow(ends, 2 * radius_m + 1.0), moved)
+
+
+def test_an_inward_corner_in_a_passage_leaves_the_passage_its_width():
+    """Between flush paving and the edge the machine just passes: there is no room to swing out."""
+    paving = Feature("paving_flush", box(8, 0, 12, 10.75), "invented")
+    ground = ground_of(paving, parcel=box(0, 0, 20, 12))
+    assert [part.role for part in ground.parts] == ["main", "linked"]
+    (passage,) = ground.passages
+    # 1.25 m less 0.35 m at the open edge and 0.1 m at the paving, to the bisection's 0.5 mm.
+    assert passage.width_m == pytest.approx(0.8, abs=1e-3)
 
 
 @settings(max_examples=40, deadline=None)

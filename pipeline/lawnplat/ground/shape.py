@@ -3,7 +3,8 @@
 Corners that point out of the ground are rounded twice over: a disc of half the smallest passage has
 to reach every place, and where the rule book's corner radius is larger, a disc of that radius, as
 far as there is room. Corners that point into the ground go round an obstacle at its setback, so
-that their radius is the setback itself: rounding them more would give up lawn, less would break it.
+that their radius is the setback itself; where that is smaller than the rule book's, the wire swings
+out round them (`inward_corners`).
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from shapely import LineString, MultiPoint, MultiPolygon, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, opened, polygons, union
+from lawnplat.ground.inward_corners import blunted
 from lawnplat.ground.rim_fall import rims_of
 from lawnplat.settings.types import MachineClass, RuleBook
 
@@ -32,11 +34,32 @@ does: what reaches farther is an arm of the lawn, worth mowing."""
 
 
 def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> MultiPolygon:
-    """Return the ground that the machine reaches, its outward corners rounded where room allows."""
+    """Return the ground that the machine reaches, its corners rounded where room allows."""
     radius_m = machine.smallest_passage_m / 2
-    reach = _without_waists(opened(ground, radius_m), radius_m)
-    reach = rounded(reach, rules.wire.corner_radius_m, radius_m)
+
+    def passable(area: BaseGeometry) -> BaseGeometry:
+        return _without_waists(opened(area, radius_m), radius_m)
+
+    corner_m = rules.wire.corner_radius_m
+    # Where the wire swings out half a radius from both sides, a passage has to stay comfortable.
+    comfortable_m = machine.comfortable_passage_m / 2 + corner_m / 2
+
+    def narrow(area: BaseGeometry) -> BaseGeometry:
+        return _narrow(area, comfortable_m)
+
+    reach = rounded(blunted(passable(ground), corner_m, narrow, passable), corner_m, radius_m)
     return MultiPolygon([_without_specks(part) for part in polygons(reach)])
+
+
+def _narrow(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
+    """Return the places that no disc of ``radius_m`` reaches, the tips of corners left out."""
+    bodies = np.array(polygons(opened(ground, radius_m)), dtype=object)
+    found = []
+    for place in polygons(shapely.difference(ground, union(bodies))):
+        touched = bodies[shapely.dwithin(bodies, place, _TOUCH_M)]
+        if len(touched) != 1 or not _is_cap(place, touched[0], radius_m):
+            found.append(place)
+    return union(found)
 
 
 def _without_waists(reach: BaseGeometry, radius_m: float) -> BaseGeometry:

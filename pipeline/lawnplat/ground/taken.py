@@ -52,7 +52,7 @@ def taken_from(
     edge = open_edge_cause(lawn, site.features, rules)
     others = [cause for cause in (edge, steep_cause(terrain)) if cause is not None]
     taken = _less(lawn, [*feature_causes(wired, rules), *others], machine, rules)
-    firm = split_firm(taken.left, site.features, rules)
+    firm = split_firm(taken.reach, site.features, rules)
     if firm.wired:
         wired = [*wired, *firm.wired]
         taken = _less(lawn, [*feature_causes(wired, rules), *others], machine, rules)
@@ -61,7 +61,7 @@ def taken_from(
         return taken
     for _ in range(_ROUNDS):
         drawn = _drawn_in(taken, site, terrain, machine, rules)
-        firm = split_firm(drawn.left, taken.firm, rules)
+        firm = split_firm(drawn.reach, taken.firm, rules)
         if not firm.wired:
             return replace(drawn, firm=firm.inside)
         # The new rim runs by a tree: it is wired like any obstacle, and the rim looked at again.
