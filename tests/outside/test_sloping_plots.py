@@ -33,10 +33,10 @@ property_id = "ID"
 default = "building"
 """
 METRIC = "EPSG:32633"
-LARGEST_M2 = 1000.0
+LARGEST_M2 = 700.0
 COUNT = 60
 """So many plots are planned, evenly taken from those up to ``LARGEST_M2`` (and over 100 m2)."""
-WHOLLY = 5
+WHOLLY = 10
 """One plan in so many gets every check, the others the cheap ones."""
 HEIGHT_SHARE = 0.75
 
