@@ -24,8 +24,9 @@ joint: it then meets the wire at 42 degrees or more."""
 MEETING_DEG = 48.0
 """The most by which a line may then miss the square of the wire: arc cosine of 1 / 1.5."""
 
-_ASIDE_SHARE = 0.35
-"""Of a narrow passage this share of its width is left free to each side: a hair over a third."""
+_ASIDE_SHARE = 0.4
+"""Of a narrow passage this share of its least width is left free to each side: where it is a fifth
+wider than there, that is still the middle third."""
 
 _PARTING_M = 1.5
 """Two lines side by side part within this length after their straight run."""
