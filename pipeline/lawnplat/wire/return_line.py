@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely import LineString
 
 from lawnplat.geometry import FloatArray
 from lawnplat.ground.types import Part
@@ -119,14 +120,34 @@ def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Prop
     before_m = _before_m(siting, chosen)
     asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(chosen))]
     laid = [proposal.line for proposal in chosen]
+    wanted = Wanted(far, before_m)
     last_resort = None
-    for proposal in proposals(scene, siting, laid, Wanted(far, before_m), asides_m):
+    for proposal in proposals(scene, siting, laid, wanted, asides_m):
         needed = not chosen or reaches(proposal.line, far)
         if proposal.clean and (needed or not proposal.over):
-            return proposal if needed or _pays(scene, proposal, chosen[-1]) else None
+            if needed:
+                return proposal
+            steep = _over_the_limit(scene, siting, laid, wanted, asides_m)
+            return steep or (proposal if _pays(scene, proposal, chosen[-1]) else None)
         if needed and last_resort is None:
             last_resort = proposal
+    if last_resort is None and chosen:
+        return _over_the_limit(scene, siting, laid, wanted, asides_m)
     return last_resort
+
+
+def _over_the_limit(
+    scene: Scene,
+    siting: Siting,
+    laid: Sequence[LineString],
+    wanted: Wanted,
+    asides_m: Sequence[float],
+) -> Proposal | None:
+    """Return the line to a part wanted that no way within the gradient limit leads to, if any."""
+    if not wanted.far:
+        return None
+    found = proposals(scene, siting, laid, wanted, asides_m, far_only=True)
+    return next((line for line in found if reaches(line.line, wanted.far)), None)
 
 
 def _pays(scene: Scene, proposal: Proposal, before: Proposal) -> bool:

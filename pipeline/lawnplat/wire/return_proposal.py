@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Point
 
-from lawnplat.geometry import FloatArray
+from lawnplat.geometry import FloatArray, union
 from lawnplat.ground.types import Part
 from lawnplat.wire.corridor import Corridor, Ends, Leaving, corridor_of, ends_of
 from lawnplat.wire.places import rim_of
@@ -101,14 +101,18 @@ def proposals(
     laid: Sequence[LineString],
     wanted: Wanted,
     asides_m: Sequence[float],
+    *,
+    far_only: bool = False,
 ) -> Iterator[Proposal]:
     """Yield lines that could be laid beside those ``laid``, the best first, each drawn when asked.
 
     First the cheapest ways, one for each place ``asides_m`` left of the middle where a line could
     leave the station; then ways that turn gently all along, for where none of those can be drawn
-    without a bend or a gradient over the rules.
+    without a bend or a gradient over the rules. With ``far_only`` ways end in the parts wanted,
+    over the gradient limit where none keeps it.
     """
-    roughs = [_rough(scene, siting, laid, aside_m) for aside_m in asides_m]
+    within = wanted.far if far_only else ()
+    roughs = [_rough(scene, siting, laid, aside_m, within) for aside_m in asides_m]
     fit = [rough for rough in roughs if rough is not None]
     yield from _drawn(scene, siting, laid, wanted, fit)
     for share in _LIMIT_SHARES:
@@ -171,12 +175,23 @@ def _as_laid(
 
 
 def _rough(
-    scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: float
+    scene: Scene,
+    siting: Siting,
+    laid: Sequence[LineString],
+    aside_m: float,
+    within: Sequence[Part] = (),
 ) -> _Rough | None:
-    """Return the ways for a line ``aside_m`` left of the middle; None where there is none."""
+    """Return the ways for a line ``aside_m`` left of the middle; None where there is none.
+
+    They end in the parts ``within``, where there are such.
+    """
     corridor = _leaving(scene, siting, laid, aside_m)
     spacing_m = max(1.0, rim_of(siting.piece).length / _MOST_ENDS)
     ends = ends_of(scene, corridor, spacing_m, [Point(line.coords[-1]) for line in laid])
+    if within:
+        parts = union([part.area for part in within])
+        kept = np.asarray(shapely.contains_xy(parts, *ends.inner.T))
+        ends = Ends(ends.joint[kept], ends.inner[kept])
     searched = search_ends(scene, corridor, ends)
     if searched is None:
         return None
