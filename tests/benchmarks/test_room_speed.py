@@ -27,14 +27,19 @@ from lawnplat.survey.read import read_survey
 from lawnplat.terrain.build import build_terrain
 from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.wire.build import build_layout
-from lawnplat.wire.leads import LeadGround, least_tree
 from lawnplat.wire.route_grid import RouteGrid, graph, moves
 from lawnplat.wire.search import Weights, cheapest
 from lawnplat.works.build import build_works
 
 E, N = 500_000.0, 5_400_000.0
 CRS = "EPSG:25832"
-SIDES_M = {"1000 m2": (25, 40), "2500 m2": (50, 50), "1 ha": (100, 100), "4 ha": (200, 200)}
+SIDES_M = {
+    "250 m2": (16, 16),
+    "1000 m2": (25, 40),
+    "2500 m2": (50, 50),
+    "1 ha": (100, 100),
+    "4 ha": (200, 200),
+}
 LONG = ("1 ha", "4 ha")
 
 
@@ -131,44 +136,62 @@ def rooms(survey, settings):
     return site, window, terrain, ground, layout
 
 
-def timed(benchmark, survey, work, *arguments):
-    benchmark.group = f"rooms, {survey[0]}"
-    return benchmark.pedantic(work, arguments, rounds=3, warmup_rounds=1)
+@pytest.fixture
+def timed(benchmark, survey, request, growth):
+    """Return a call that times some work in one of the rooms and gives its result."""
+
+    def run(work, *arguments):
+        benchmark.group = f"rooms, {survey[0]}"
+        found = benchmark.pedantic(work, arguments, rounds=3, warmup_rounds=1)
+        if benchmark.stats is not None:
+            cells = request.getfixturevalue("cells")
+            room = request.node.originalname.removeprefix("test_")
+            growth(room, survey[0], cells, benchmark.stats.stats.median)
+        return found
+
+    return run
 
 
-def test_survey(benchmark, survey, settings):
+@pytest.fixture(scope="module")
+def cells(rooms):
+    """Cells of the elevation grid on the parcel."""
+    site, _, terrain, *_ = rooms
+    return site.parcel.area / terrain.grid.cell_m**2
+
+
+def test_survey(timed, survey, settings):
     def read():
         return read_survey((str(survey[1]),), rules=settings[1])
 
-    assert len(timed(benchmark, survey, read).sites) == 1
+    assert len(timed(read).sites) == 1
 
 
-def test_terrain(benchmark, survey, rooms, settings):
+def test_terrain(timed, survey, rooms, settings):
     def make():
         with ElevationRaster(survey[2]) as raster:
             return build_terrain(rooms[0], *settings, raster.window(rooms[0], *settings))
 
-    assert timed(benchmark, survey, make).source == "raster"
+    assert timed(make).source == "raster"
 
 
-def test_ground(benchmark, survey, rooms, settings):
+def test_ground(timed, rooms, settings):
     site, _, terrain, _, _ = rooms
-    assert timed(benchmark, survey, build_ground, site, terrain, *settings).parts
+    assert timed(build_ground, site, terrain, *settings).parts
 
 
-def test_wire(benchmark, survey, rooms, settings):
+def test_wire(timed, rooms, settings):
     site, _, terrain, ground, _ = rooms
-    laid = timed(benchmark, survey, build_layout, site, ground, terrain, *settings)
+    laid = timed(build_layout, site, ground, terrain, *settings)
     assert laid.layout.return_lines
 
 
-def test_works(benchmark, survey, rooms, settings):
-    assert timed(benchmark, survey, build_works, [rooms[4]], *settings).pegs
+def test_works(timed, rooms, settings):
+    assert timed(build_works, [rooms[4]], *settings).pegs
 
 
-def test_deliver(benchmark, survey, rooms, settings, tmp_path):
+def test_deliver(timed, rooms, settings, tmp_path):
     plan = plan_site(rooms[0], machine=settings[0], rules=settings[1])
-    timed(benchmark, survey, write_plan, plan, tmp_path / "out")
+    timed(write_plan, plan, tmp_path / "out")
     assert (tmp_path / "out" / "plan.gpkg").is_file()
 
 
@@ -224,15 +247,3 @@ def test_cheapest_by_skimage(benchmark, field):
 def test_moves(benchmark, field, reach):
     level = np.zeros_like(field.clearance_m)
     assert len(benchmark(moves, field, reach, (level, level)).start)
-
-
-@pytest.mark.benchmark(group="lead tree")
-@pytest.mark.parametrize("islands", [10, 40, 120])
-def test_lead_tree(benchmark, islands):
-    side = int(np.ceil(np.sqrt(islands)))
-    places = [divmod(number, side) for number in range(islands)]
-    beds = [Point(3 + 5 * x + 0.3 * y, 3 + 5 * y).buffer(0.8, quad_segs=4) for x, y in places]
-    lawn = box(0, 0, 5 * side + 8, 5 * side + 8) - shapely.union_all(beds)
-    nothing = shapely.Polygon()
-    ground = LeadGround((lawn,), nothing, nothing, nothing, 40.0, 0.15)
-    assert len(benchmark.pedantic(least_tree, (ground,), rounds=2).leads) == islands
