@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from scipy.sparse import csgraph
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import polygons
@@ -27,6 +27,8 @@ _SHAPE_M = 0.02
 _LEAD_ENDS_M = 0.05
 """Rims are thinned this much to measure leads from rim to rim."""
 _LEAST_GAP_M = 1e-6
+_BESIDE_M = 1.0
+"""Ground not mown farther than this from a piece is not in it, however its rim is thinned."""
 _BEYOND_M = 0.05
 _BLADE_M = 1e-5
 _DIRECTIONS = 24
@@ -59,13 +61,22 @@ class SplitTask:
             return whole
         return whole - sum(shapely.intersection(piece, self.unmown).area for piece in pieces)
 
-    def fits(self, pieces: Sequence[Polygon], loops: int, seam_m: float) -> bool:
+    def near(self, pieces: Sequence[Polygon]) -> SplitTask:
+        """Return the task with only as much ground not mown as lies near ``pieces``."""
+        parts = np.array(polygons(self.unmown), dtype=np.object_)
+        bodies = np.array(pieces, dtype=np.object_)
+        kept = shapely.dwithin(parts[:, None], bodies[None], _BESIDE_M).any(axis=1)
+        return replace(self, unmown=MultiPolygon(list(parts[kept])))
+
+    def fits(
+        self, pieces: Sequence[Polygon], mown_m2: float, loops: int, seam_m: float
+    ) -> bool:
         """Return whether ``loops`` machines can do for ``pieces``, as far as can be told yet.
 
-        Beside a seam of ``seam_m`` half of the distance between loops is not mown.
+        Beside a seam of ``seam_m`` half of the distance between loops is not mown of ``mown_m2``.
         """
         machine, rules = self.price.machine, self.price.rules
-        mown_m2 = self.mown_m2(pieces) - seam_m * rules.wire.loops_apart_m / 2
+        mown_m2 = mown_m2 - seam_m * rules.wire.loops_apart_m / 2
         if mown_m2 > loops * machine.capacity_m2:
             return False
         return wire_estimate_m(pieces) <= loops * machine.longest_wire_m
@@ -128,6 +139,7 @@ def in_two(pieces: Pieces, loops: int, task: SplitTask) -> Cut | None:
         in a passage, in a crossing, between two pieces, any number.
     task : SplitTask
     """
+    task = task.near(pieces)
     grouped = _apart_already(pieces, loops, task)
     if grouped is not None:
         return grouped
@@ -144,12 +156,14 @@ def _apart_already(pieces: Pieces, loops: int, task: SplitTask) -> Cut | None:
     for group in _groups(pieces):
         left = tuple(pieces[number] for number in sorted(group))
         right = tuple(piece for number, piece in enumerate(pieces) if number not in group)
-        share = task.mown_m2(left) / total_m2
+        mown_m2 = task.mown_m2(left), task.mown_m2(right)
+        share = mown_m2[0] / total_m2
         for count in range(1, loops):
             if _uneven(share, count, loops) > _NATURAL_SLACK * _tolerance(task):
                 continue
             wire_m = wire_estimate_m(left) + wire_estimate_m(right)
-            fit = task.fits(left, count, 0.0) and task.fits(right, loops - count, 0.0)
+            fit = task.fits(left, mown_m2[0], count, 0.0)
+            fit = fit and task.fits(right, mown_m2[1], loops - count, 0.0)
             if fit and wire_m < best_m - 1e-9:
                 best, best_m = Cut(left, right, (count, loops - count), None), wire_m
     return best
@@ -268,11 +282,15 @@ def _tried(
     if halves is None:
         return None
     left, right = _with_others(halves, others)
-    share = task.mown_m2(left) / (task.mown_m2(left) + task.mown_m2(right))
-    uneven = _uneven(share, count, loops)
+    mown_m2 = task.mown_m2(left), task.mown_m2(right)
+    uneven = _uneven(mown_m2[0] / sum(mown_m2), count, loops)
+    if uneven > tolerance:
+        return None
     seam_m = shapely.intersection(search.piece, line).length
-    fit = task.fits(left, count, seam_m) and task.fits(right, loops - count, seam_m)
-    if uneven > tolerance or not fit:
+    if not (
+        task.fits(left, mown_m2[0], count, seam_m)
+        and task.fits(right, mown_m2[1], loops - count, seam_m)
+    ):
         return None
     price_m = float(seams.price_m[at]) * (1.0 + uneven)
     if task.has_outlet((*left, *right)):
