@@ -95,7 +95,9 @@ class Case:
         mown = self.plan.all_of("mowable").buffer(2 * MM)
         left = shapely.intersection(shapely.difference(self.plan.enclosed, mown), reach)
         # A wire pair to a carried lawn may run there too: it is no strip.
-        return left.buffer(-5 * CM, join_style="mitre").buffer(5 * CM, join_style="mitre")
+        wide = left.buffer(-5 * CM, join_style="mitre").buffer(5 * CM, join_style="mitre")
+        # The tip of a strip that runs aslant is thinner than that, but hangs on the strip.
+        return shapely.intersection(left, wide.buffer(30 * CM)) if not wide.is_empty else wide
 
     @property
     def crossing_reach_m(self) -> float:

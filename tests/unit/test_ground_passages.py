@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 import shapely
-from shapely import LineString, Polygon, box
+from shapely import LineString, Point, Polygon, box
 
+from lawnplat.geometry import grow
 from lawnplat.ground.build import build_ground
 from lawnplat.ground.crossings import Strip, strips
 from lawnplat.ground.narrow import clear_width, divide, measure
@@ -124,8 +127,13 @@ def test_a_crossing_joins_two_lawns():
     parcel, drive = two_lawns_and_a_drive()
     ground = planned_ground(drive, feature("crossing", box(10, 4, 13, 5.5)), parcel=parcel)
     (strip,) = ground.wire_ground.crossings
-    # Over the drive and its two setbacks of 0.3 m: 3.6 x 1.5 m.
-    assert strip.bounds == pytest.approx((9.7, 4, 13.3, 5.5), abs=1e-6)
+    # Over the drive and its two setbacks of 0.3 m: 3.6 x 1.5 m, and at each mouth two corners of
+    # the rule book's radius, which take (1 - pi / 4) r^2 each of what was given up to the drive.
+    assert shapely.covers(grow(strip, 1e-6), box(9.7, 4, 13.3, 5.5))
+    radius_m = RULES.wire.corner_radius_m
+    assert strip.bounds == pytest.approx((9.7, 4 - radius_m, 13.3, 5.5 + radius_m), abs=0.02)
+    corners_m2 = 4 * (1 - math.pi / 4) * radius_m**2
+    assert strip.area == pytest.approx(3.6 * 1.5 + corners_m2, abs=0.01 * corners_m2)
     assert [(part.role, part.via) for part in ground.parts] == [
         ("main", "crossing"), ("linked", "crossing"),
     ]  # fmt: skip
@@ -161,7 +169,32 @@ def test_a_crossing_drawn_too_short_is_prolonged():
     parcel, drive = two_lawns_and_a_drive()
     ground = planned_ground(drive, feature("crossing", box(10, 4, 12, 5.5)), parcel=parcel)
     (strip,) = ground.wire_ground.crossings
-    assert strip.bounds == pytest.approx((9.7, 4, 13.3, 5.5), abs=1e-6)
+    assert shapely.covers(grow(strip, 1e-6), box(9.7, 4, 13.3, 5.5))
+    assert strip.bounds[::2] == pytest.approx((9.7, 13.3), abs=1e-6)
+
+
+def test_a_crossing_over_a_junction_is_not_drawn_out_along_the_drive():
+    """A strip leads over what it is drawn on, prolonged by setbacks and a machine's width alone."""
+    parcel, drive = two_lawns_and_a_drive()
+    spur = feature("path", box(13, 4, 23, 5.6))
+    way = feature("crossing", box(10, 3.6, 13.5, 6))
+    ground = planned_ground(drive, spur, way, parcel=parcel)
+    reach_m = 2 * RULES.kinds["path"].setback_m + 1.5 * MEDIUM.smallest_passage_m
+    for strip in ground.wire_ground.crossings:
+        assert shapely.covers(box(10 - reach_m, 0, 13.5 + reach_m, 10), strip)
+
+
+def test_a_crossing_keeps_off_a_tree_that_stands_in_it():
+    parcel, drive = two_lawns_and_a_drive()
+    trunk = feature("tree", Point(11.5, 4.3).buffer(0.2))
+    ground = planned_ground(drive, trunk, feature("crossing", box(10, 4, 13, 6)), parcel=parcel)
+    (strip,) = ground.wire_ground.crossings
+    # Chords of an arc may come 2 mm nearer.
+    assert strip.distance(trunk.geometry) >= RULES.kinds["tree"].setback_m - 2e-3
+    blocked = feature("tree", Point(11.5, 5).buffer(0.4))
+    ground = planned_ground(drive, blocked, feature("crossing", box(10, 4, 13, 6)), parcel=parcel)
+    assert ground.wire_ground.crossings == ()
+    assert [finding.rule for finding in ground.findings] == ["crossing"]
 
 
 def test_strips_by_themselves():

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -23,7 +24,11 @@ _CONTACT_M = 0.01
 _BESIDE_M = 0.02
 """So near to a strip's side is along it; by so much at both corners an end is shorter."""
 _SEAM_M = 1e-4
+_HAIR_M = 1e-6
+_SPECK_M2 = 1e-4
 _NEAR_M = 1.0
+_SHORT_BY = 1.5
+"""A crossing may be drawn too short by this many times the machine's smallest passage."""
 _ALONG = 0.7
 """A strip leads across where its ends lie this much of their distance apart along it."""
 
@@ -51,15 +56,17 @@ def strips(
     crossings = [feature for feature in site.features if feature.kind == CROSSING]
     edge = open_edge_cause(lawn_of(site, rules), site.features, rules) if crossings else None
     for feature in crossings:
-        kept = union(
-            [_kept_clear(feature, site.features, rules), steep, *([edge.reach] if edge else [])]
-        )
+        crossed = [other for other in site.features if _crosses(feature, other, rules)]
+        others = (other for other in site.features if other not in crossed)
+        kept = union([_kept_clear(others, rules), steep, *([edge.reach] if edge else [])])
         allowed = shapely.difference(site.parcel, kept)
-        strip = _strip(feature, pieces, allowed, machine, rules)
+        widest_m = max((setback_of(other, rules) for other in crossed), default=0.0)
+        strip = _strip(feature, pieces, allowed, widest_m, machine)
         if strip is None:
             findings.append(_useless(feature, machine))
         else:
-            found.append(strip)
+            whole = [*pieces, *(other.area for other in found)]
+            found.append(replace(strip, area=_filled(strip.area, whole, allowed, machine, rules)))
     return found, findings
 
 
@@ -81,10 +88,11 @@ def _strip(
     feature: Feature,
     pieces: list[Polygon],
     allowed: BaseGeometry,
+    widest_m: float,
     machine: MachineClass,
-    rules: RuleBook,
 ) -> Strip | None:
-    reach_m = 2 * max(rule.setback_m for rule in rules.kinds.values()) + machine.smallest_passage_m
+    """Return ``feature`` as it is wired, prolonged over setbacks of up to ``widest_m``."""
+    reach_m = 2 * widest_m + _SHORT_BY * machine.smallest_passage_m
     best: Strip | None = None
     for body, along, sides in _prolonged(feature.geometry, reach_m):
         way = _wide_enough(shapely.intersection(body, allowed), pieces, machine)
@@ -98,17 +106,22 @@ def _strip(
     return best
 
 
-def _kept_clear(feature: Feature, features: tuple[Feature, ...], rules: RuleBook) -> BaseGeometry:
-    """Return the setbacks of all that the crossing does not itself run over."""
-    reaches = []
-    for other in features:
-        rule = rules.kinds[other.kind]
-        if rule.treatment not in (Treatment.KEEP_OFF, Treatment.FLUSH):
-            continue
-        crossed = not rule.barrier and shapely.intersects(other.geometry, feature.geometry)
-        if not crossed:
-            reaches.append(grow(other.geometry, setback_of(other, rules)))
-    return union(reaches)
+def _crosses(crossing: Feature, other: Feature, rules: RuleBook) -> bool:
+    """Return whether ``crossing`` runs over ``other``: over no barrier, and no firm obstacle."""
+    rule = rules.kinds[other.kind]
+    if rule.barrier or rule.treatment not in (Treatment.KEEP_OFF, Treatment.FLUSH):
+        return False
+    return bool(shapely.intersects(other.geometry, crossing.geometry))
+
+
+def _kept_clear(features: Iterable[Feature], rules: RuleBook) -> BaseGeometry:
+    """Return the ground that wire, or the machine by a firm obstacle, keeps off."""
+    return union(
+        grow(feature.geometry, setback_of(feature, rules))
+        for feature in features
+        if rules.kinds[feature.kind].treatment
+        in (Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.FIRM)
+    )
 
 
 def _wide_enough(
@@ -122,8 +135,8 @@ def _wide_enough(
 
 def _prolonged(
     geometry: BaseGeometry, reach_m: float
-) -> list[tuple[Polygon, LineString, BaseGeometry]]:
-    """Return the crossing's rectangle made longer along each of its two directions.
+) -> list[tuple[BaseGeometry, LineString, BaseGeometry]]:
+    """Return the crossing as drawn made longer along each of its rectangle's two directions.
 
     With each come the middle line that it is driven along, and its two sides.
     """
@@ -138,7 +151,10 @@ def _prolonged(
         longer = ring + np.outer([-reach_m, reach_m, reach_m, -reach_m], unit)
         middle = LineString([longer[[0, 3]].mean(axis=0), longer[[1, 2]].mean(axis=0)])
         sides = union([LineString(longer[[0, 1]]), LineString(longer[[2, 3]])])
-        found.append((Polygon(longer), middle, sides))
+        ends = shapely.difference(Polygon(longer), box)
+        drawn = grow(shapely.convex_hull(geometry), _SEAM_M)
+        body = shapely.intersection(union([drawn, ends]), Polygon(longer))
+        found.append((body, middle, sides))
     return found
 
 
@@ -149,6 +165,39 @@ def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> 
     grazed = [grow(piece, _GAP_M) for piece in others if shapely.dwithin(piece, strip, _GAP_M)]
     left = shapely.difference(shapely.intersection(strip, hull), union(grazed))
     return max(polygons(left), key=lambda part: part.area, default=strip)
+
+
+def _filled(
+    strip: Polygon,
+    others: list[Polygon],
+    allowed: BaseGeometry,
+    machine: MachineClass,
+    rules: RuleBook,
+) -> Polygon:
+    """Return the strip with its mouths' corners rounded and the gaps beside it closed.
+
+    Holes too small for the machine are left where a strip drawn into a lawn runs past the lawn's
+    rounded corners, channels where it runs along them: no wire need go round either.
+    """
+    near = [other for other in others if shapely.dwithin(other, strip, _CONTACT_M)]
+    known = union(Polygon(ring) for other in near for ring in other.interiors)
+    whole = union([grow(strip, _HAIR_M), *near])
+    corner_m = rules.wire.corner_radius_m
+    beside = shapely.intersection(whole, grow(strip, _NEAR_M))
+    closed = grow(grow(beside, corner_m), -corner_m)
+    channels = shapely.difference(shapely.intersection(closed, allowed), whole)
+    gaps = [grow(part, _HAIR_M) for part in polygons(channels) if part.area > _SPECK_M2]
+    for body in polygons(whole):
+        for ring in body.interiors:
+            hole = Polygon(ring)
+            small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
+            own = shapely.difference(hole, allowed).area <= _SPECK_M2
+            if small and own and not shapely.intersects(known, shapely.point_on_surface(hole)):
+                gaps.append(grow(hole, _HAIR_M))
+    if not gaps:
+        return strip
+    grown = shapely.difference(union([grow(strip, _HAIR_M), *gaps]), union(near))
+    return max(polygons(grown), key=lambda part: part.area)
 
 
 def _joined(

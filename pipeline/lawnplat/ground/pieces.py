@@ -16,6 +16,7 @@ from lawnplat.ground.types import Part, Passage
 from lawnplat.settings.types import MachineClass, RuleBook
 
 _TOUCH_M = 0.01
+_SPECK_M2 = 1e-4
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,10 @@ def _whole(members: tuple[Polygon, ...], strips: tuple[Polygon, ...]) -> Polygon
         return members[0]
     seam = 1e-6
     body = union([*members, *(grow(strip, seam) for strip in strips)])
-    return max(polygons(body), key=lambda found: found.area)
+    whole = max(polygons(body), key=lambda found: found.area)
+    # Strips that meet leave holes of a hair's width: no wire goes round those.
+    holes = [ring for ring in whole.interiors if Polygon(ring).area > _SPECK_M2]
+    return Polygon(whole.exterior, holes)
 
 
 def parts_of(

@@ -15,7 +15,7 @@ from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.types import Terrain
-from lawnplat.wire.conductor import conductor, slit_ground
+from lawnplat.wire.conductor import BrokenRim, conductor, slit_ground
 from lawnplat.wire.edge_fall import edge_fall_findings
 from lawnplat.wire.gentle_leads import Gentleness
 from lawnplat.wire.joints import joints_of, parking_test_of
@@ -112,7 +112,14 @@ def _perimeter(
     scene: Scene, pieces: tuple[Polygon, ...], tree: LeadTree, station: Station
 ) -> Perimeter:
     wire = scene.rules.wire
-    whole = slit_ground(pieces, tree.leads, wire.pair_gap_m)
+    try:
+        whole = slit_ground(pieces, tree.leads, wire.pair_gap_m)
+    except BrokenRim as error:
+        raise NotPlannable(
+            scene.site.property_id,
+            "no way was found to lead one wire round every island without cutting lawn off",
+            "look at what lies by a crossing or in a corner, and draw it simpler",
+        ) from error
     line = conductor(whole, station.point, wire.terminal_gap_m)
     return Perimeter(line, sections_of(scene, line, pieces, tree.leads))
 
