@@ -14,11 +14,18 @@ from lawnplat.geometry import bearing_deg, union
 from lawnplat.ground.straightened import cut_off, straightened
 from lawnplat.ground.types import Ground
 from lawnplat.survey.types import Finding
-from lawnplat.wire.cable import CableWays, cable_ways
+from lawnplat.wire.cable import CableWays
 from lawnplat.wire.places import Places, places_on, rim_of
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station_advice import advice_on
-from lawnplat.wire.station_measures import Measures, measured, measured_closely, scores
+from lawnplat.wire.station_measures import (
+    Measures,
+    Supply,
+    measured,
+    measured_closely,
+    scores,
+    supply_of,
+)
 from lawnplat.wire.station_options import options_of
 from lawnplat.wire.station_tiers import Tier, best_tier
 from lawnplat.wire.types import Station
@@ -57,12 +64,15 @@ def site_station(scene: Scene, *, roomy: bool = False) -> Siting:
         raise _nothing_to_mow(scene)
     features = scene.site.features
     houses = union(feature.geometry for feature in features if feature.kind == BUILDING)
-    cable = cable_ways(scene)
-    candidates = [_candidate(scene, piece, houses, cable, roomy=roomy) for piece in pieces]
-    with_room = [candidate for candidate in candidates if candidate is not None]
-    if with_room:
-        powered = (candidate for candidate in with_room if candidate.suits)
-        return _chosen(scene, next(powered, with_room[0]), cable)
+    supply = supply_of(scene)
+    first: _Candidate | None = None
+    for piece in pieces:
+        found = _candidate(scene, piece, houses, supply, roomy=roomy)
+        first = first or found
+        if found is not None and found.suits:
+            return _chosen(scene, found, supply.cable)
+    if first is not None:
+        return _chosen(scene, first, supply.cable)
     rules = scene.rules.station
     raise NotPlannable(
         scene.site.property_id,
@@ -99,7 +109,7 @@ class _Candidate:
 
 
 def _candidate(
-    scene: Scene, piece: Polygon, houses: BaseGeometry, cable: CableWays, *, roomy: bool
+    scene: Scene, piece: Polygon, houses: BaseGeometry, supply: Supply, *, roomy: bool
 ) -> _Candidate | None:
     """Return the piece's places as they are; with its rim drawn in where that keeps more rules."""
     network: DrivingNetwork | None = None
@@ -109,7 +119,7 @@ def _candidate(
         if not places.stands().any() or (drawn_in and not places.drawn_in_m.any()):
             continue
         network = network or driving_network(scene, piece)
-        measures = measured(scene, places, cable, network.grid)
+        measures = measured(scene, places, supply, network.grid)
         tier = best_tier(places, measures, scene.rules)
         if best is None or tier.kept > best.tier.kept:
             best = _Candidate(piece, network, places, measures, tier)

@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
 
 from lawnplat.geometry import FloatArray, union
 from lawnplat.settings.types import RuleBook
-from lawnplat.terrain.drainage import drainage, upslope_m2
+from lawnplat.terrain.drainage import Drainage, drainage, upslope_m2
 from lawnplat.terrain.sample import plane_tilts_pct
-from lawnplat.wire.cable import CableWays
+from lawnplat.wire.cable import CableWays, cable_ways
 from lawnplat.wire.places import Places
 from lawnplat.wire.route_grid import RouteGrid
 from lawnplat.wire.scene import Scene
@@ -45,19 +44,38 @@ class Measures:
     paved_m: FloatArray
 
 
-def measured(scene: Scene, places: Places, cable: CableWays, grid: RouteGrid) -> Measures:
+@dataclass(frozen=True)
+class Supply:
+    """What is worked out once a site: the cable's ways, and where rain drains (None: nowhere)."""
+
+    cable: CableWays
+    drained: Drainage | None
+
+
+def supply_of(scene: Scene) -> Supply:
+    """Return the cable's ways and the drainage. Houses are drained at their foot, as ponds."""
+    if scene.terrain.source == _LEVEL:
+        return Supply(cable_ways(scene), None)
+    drains = union(each.geometry for each in scene.site.features if each.kind in _DRAINED)
+    runoff_pct = scene.rules.station.runoff_slope_pct
+    return Supply(cable_ways(scene), drainage(scene.terrain, drains, runoff_pct))
+
+
+def measured(scene: Scene, places: Places, supply: Supply, grid: RouteGrid) -> Measures:
     """Measure all but the ways home at every place."""
     size = len(places.point)
     standing = np.flatnonzero(places.stands())
     tilt_pct, drains_m2 = np.full(size, np.nan), np.full(size, np.nan)
     taken = [places.base[i].union(places.front[i]) for i in standing]
     tilt_pct[standing] = plane_tilts_pct(scene.terrain, taken)
-    drains_m2[standing] = _upslope_m2(scene, taken)
+    drains_m2[standing] = (
+        0.0 if supply.drained is None else upslope_m2(supply.drained, np.array(taken, dtype=object))
+    )
     unknown = np.full(size, np.nan)
     return Measures(
         tilt_pct=tilt_pct,
         upslope_m2=drains_m2,
-        outlet_m=cable.lengths_m(places),
+        outlet_m=supply.cable.lengths_m(places),
         open_m=_open_ground_m(grid, places, scene.rules),
         mean_m=unknown,
         worst_m=unknown,
@@ -91,15 +109,6 @@ def _paved_m(
     routes = [cable.route_to(places.point[i], places.ahead[i]) for i in which]
     lines = np.array([None if route is None else route.line for route in routes], dtype=object)
     return np.nan_to_num(shapely.length(shapely.intersection(lines, paved)))
-
-
-def _upslope_m2(scene: Scene, taken: list[Polygon]) -> FloatArray:
-    """Return how much ground drains over each area. Houses are drained at their foot, as ponds."""
-    if scene.terrain.source == _LEVEL:
-        return np.zeros(len(taken))
-    drains = union(each.geometry for each in scene.site.features if each.kind in _DRAINED)
-    drained = drainage(scene.terrain, drains, scene.rules.station.runoff_slope_pct)
-    return upslope_m2(drained, np.array(taken, dtype=object))
 
 
 def _open_ground_m(grid: RouteGrid, places: Places, rules: RuleBook) -> FloatArray:
