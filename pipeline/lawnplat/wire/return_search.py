@@ -53,7 +53,8 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
     if corridor.free.is_empty or len(ends.joint) == 0:
         return None
     found = None
-    for grid in _grids(corridor, scene.rules):
+    narrow = any(passage.verdict == "guided" for passage in scene.ground.passages)
+    for grid in _grids(corridor, scene.rules, narrow=narrow):
         start = int(grid.nearest(corridor.start[None], 3 * grid.cell_m)[0])
         nodes = grid.nearest(ends.inner, 2 * grid.cell_m)
         if start >= 0 and (nodes >= 0).any():
@@ -141,16 +142,17 @@ def _under_limit(
     return Searched(ways, nodes, over=True)
 
 
-def _grids(corridor: Corridor, rules: RuleBook) -> Iterator[RouteGrid]:
+def _grids(corridor: Corridor, rules: RuleBook, *, narrow: bool) -> Iterator[RouteGrid]:
     """Yield grids over the free ground, ever finer.
 
-    Of each cell size the free ground itself comes first, then ground half a cell wider, so that
-    narrow ways join; points beyond the free ground are drawn back onto it before the way is
+    Of each cell size the free ground itself comes first, unless there are ``narrow`` passages, then
+    ground half a cell wider, so that all narrow ways join; points beyond the free ground are drawn back onto it before the way is
     straightened.
     """
     cell_m = grid_cell_m(corridor.free.area)
     while True:
-        yield lay_grid(corridor.free, cell_m, anchor=corridor.start)
+        if not narrow:
+            yield lay_grid(corridor.free, cell_m, anchor=corridor.start)
         wider = min(0.5 * cell_m, 0.5 * rules.return_line.corridor_m)
         ground = shapely.intersection(grow(corridor.free, wider), corridor.room)
         yield lay_grid(ground, cell_m, anchor=corridor.start)
