@@ -14,10 +14,11 @@ from math import ceil
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiLineString, Polygon
+from shapely import LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import as_multipolygon, grow, polygons, union
+from lawnplat.ground.cross_fall import CROSS_FALL, Slopes, cut_for_fall, may_slide
 from lawnplat.ground.firm import split_firm
 from lawnplat.ground.given_up import hand_trim
 from lawnplat.ground.halving import Pieces, SplitTask, in_two, wire_estimate_m
@@ -90,7 +91,8 @@ def split(
     if leaves is None:
         return None
     drawn_apart = _drawn_apart(leaves, seams, ground, machine, rules)
-    areas = [_grounded(area, ground, seams, machine, rules) for area in drawn_apart]
+    slopes = Slopes(terrain, machine, rules, _away_from(seams, drawn_apart, rules))
+    areas = [_grounded(area, ground, seams, slopes) for area in drawn_apart]
     grounds = [area for area in areas if area is not None]
     if len(grounds) < loops or not all(_one_machine(area, machine) for area in grounds):
         return None
@@ -197,13 +199,18 @@ def _grounded(
     area: list[Polygon],
     ground: Ground,
     seams: Sequence[LineString],
-    machine: MachineClass,
-    rules: RuleBook,
+    slopes: Slopes,
 ) -> Ground | None:
     """Return the ground of one working area, or None where nothing of it is worth a machine.
 
-    A firm obstacle that the new rim would touch is wired round, as it is at any other rim.
+    Where the ground falls away over a seam, the rim is drawn in as any other is. A firm obstacle
+    that the new rim would touch is wired round, as it is at any other rim.
     """
+    machine, rules = slopes.machine, slopes.rules
+    fallen = _drawn_in(area, slopes) if seams else Polygon()
+    if not fallen.is_empty:
+        whole = union(area)
+        area = _wide(shapely.difference(whole, fallen), whole, machine, rules)
     whole = union(area)
     firm = split_firm(whole, ground.wire_ground.firm, rules)
     causes = feature_causes(firm.wired, rules)
@@ -226,9 +233,32 @@ def _grounded(
             crossings=tuple(strip for piece in pieces for strip in piece.strips),
             firm=firm.inside,
         ),
-        causes=(*ground.causes, *causes, *_seam_causes(seams, rules)),
+        causes=(*ground.causes, *causes, *_seam_causes(seams, rules), *_fall_causes(fallen)),
         findings=(),
     )
+
+
+def _away_from(
+    seams: Sequence[LineString], areas: Sequence[Sequence[Polygon]], rules: RuleBook
+) -> BaseGeometry:
+    """Return the ground out of reach of the seams: rims there have been drawn in before."""
+    near_m = rules.wire.loops_apart_m / 2 + rules.ground.edge_reach_m
+    near = union(grow(seam, near_m) for seam in seams)
+    bodies = [polygon for area in areas for polygon in area]
+    if not bodies:
+        return Polygon()
+    return shapely.difference(shapely.box(*grow(union(bodies), near_m).bounds), near)
+
+
+def _drawn_in(area: Sequence[Polygon], slopes: Slopes) -> BaseGeometry:
+    """Return what is given up of an area where the ground falls away over its seams."""
+    if not may_slide(slopes.terrain, slopes.machine):
+        return Polygon()
+    return cut_for_fall(MultiPolygon(list(area)), slopes)
+
+
+def _fall_causes(fallen: BaseGeometry) -> list[Cause]:
+    return [] if fallen.is_empty else [Cause(CROSS_FALL, 0.0, fallen, fallen)]
 
 
 def _pieces(
@@ -284,8 +314,8 @@ def _told_of_each_other(grounds: Sequence[Ground]) -> tuple[Ground, ...]:
 def merged(whole: Ground, settled: Sequence[Ground], rules: RuleBook) -> Ground:
     """Return the ground of all working areas as one, parts numbered through.
 
-    What the areas no longer mow of what ``whole`` did is given up to the seams; what a loop could
-    not reach stays given up to that.
+    What the areas no longer mow of what ``whole`` did is given up to the seams, or to the fall over
+    them; what a loop could not reach stays given up to that.
     """
     parts: list[Part] = []
     for loop, area in enumerate(settled, start=1):
@@ -298,9 +328,20 @@ def merged(whole: Ground, settled: Sequence[Ground], rules: RuleBook) -> Ground:
     kept = union([*(part.area for part in parts), *(each.area for each in unreached)])
     before = union(part.area for part in whole.parts)
     seam = as_multipolygon(shapely.difference(before, kept))
-    strip = KeepOut(LOOP_SEAM, rules.wire.loops_apart_m / 2, seam)
-    keep_outs = (*whole.keep_outs, *(() if seam.is_empty else (strip,)), *unreached)
     causes = tuple(dict.fromkeys(cause for area in settled for cause in area.causes))
+    fallen = union(
+        cause.reach for cause in causes if cause.kind == CROSS_FALL and cause not in whole.causes
+    )
+    at_seams = (
+        KeepOut(CROSS_FALL, 0.0, as_multipolygon(shapely.intersection(seam, fallen))),
+        KeepOut(
+            LOOP_SEAM,
+            rules.wire.loops_apart_m / 2,
+            as_multipolygon(shapely.difference(seam, fallen)),
+        ),
+    )
+    given_up = (each for each in at_seams if not each.area.is_empty)
+    keep_outs = (*whole.keep_outs, *given_up, *unreached)
     closed = tuple(each for each in whole.passages if each.verdict == "closed")
     return replace(
         whole,
