@@ -146,8 +146,8 @@ def _grids(corridor: Corridor, rules: RuleBook, *, narrow: bool) -> Iterator[Rou
     """Yield grids over the free ground, ever finer.
 
     Of each cell size the free ground itself comes first, unless there are ``narrow`` passages, then
-    ground half a cell wider, so that all narrow ways join; points beyond the free ground are drawn back onto it before the way is
-    straightened.
+    ground half a cell wider, so that all narrow ways join; points beyond the free ground are drawn
+    back onto it before the way is straightened.
     """
     cell_m = grid_cell_m(corridor.free.area)
     while True:
