@@ -130,7 +130,7 @@ def least_m(slope: float, limit: float, aside_deg: float) -> float:
 
 
 @pytest.mark.parametrize(
-    ("slope_pct", "limit_pct", "aside_deg"), product(SLOPES_PCT, LIMITS_PCT, ASIDE_DEG)
+    ("slope_pct", "limit_pct", "aside_deg"), [*product(SLOPES_PCT, LIMITS_PCT, ASIDE_DEG)]
 )
 def test_the_way_on_a_plane_is_the_shortest_that_keeps_the_limit(
     slope_pct: int, limit_pct: int, aside_deg: int
