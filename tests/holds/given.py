@@ -96,8 +96,9 @@ class Case:
         left = shapely.intersection(shapely.difference(self.plan.enclosed, mown), reach)
         # A wire pair to a carried lawn may run there too: it is no strip.
         wide = left.buffer(-5 * CM, join_style="mitre").buffer(5 * CM, join_style="mitre")
-        # The tip of a strip that runs aslant is thinner than that, but hangs on the strip.
-        return shapely.intersection(left, wide.buffer(30 * CM)) if not wide.is_empty else wide
+        # Where a mouth's corner, rounded by 0.3 m, runs out tangentially into the rim it is thinner
+        # than those 10 cm over the last sqrt(2 * 0.3 * 0.1) = 0.245 m, but hangs on the strip.
+        return shapely.intersection(left, wide.buffer(25 * CM)) if not wide.is_empty else wide
 
     @property
     def crossing_reach_m(self) -> float:

@@ -174,10 +174,9 @@ def pairs(case: Case) -> Iterator[str]:
         alone = shapely.difference(
             union(one.geometry), union(other.geometry).buffer(gap_m + 5 * MM)
         )
-        # At the ends a slit runs a little into the rim, on one side more than on the other: one
-        # gap and its cotangent, where a lead that ends at a corner meets the rim at 8 degrees.
+        # A lead lands at 30 degrees to the rim or squarer: one gap, and its cotangent of 1.7 gaps.
         longest = max((g.length for g in shapely.get_parts(alone)), default=0.0)
-        if longest > 8 * gap_m:
+        if longest > 3 * gap_m:
             at = alone.representative_point()
             yield f"pairs: {longest:.3f} m {word} alone at {at.x:.2f} {at.y:.2f}"
 

@@ -21,6 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.wire.detour import way_round
 from lawnplat.wire.gentle_leads import Gentleness, gentlest
+from lawnplat.wire.lead_ends import landed
 
 _SAMPLE_M = 0.25
 _MOST_SAMPLES = 240
@@ -190,9 +191,10 @@ def _looked_for(
     """Return a straight lead, or one round what bars it where a reach is given, if there is one."""
     rings = (one.ring, other.ring)
     ways = _Ways(rooms.of(one, other), rooms.barred, STRtree(growth.taken))
-    if reach_m > 0:
-        return _round(rings, ways, reach_m)
-    return _straight(rings, ways, rooms.ground.gentle)
+    found = _round(rings, ways, reach_m) if reach_m > 0 else None
+    if reach_m <= 0:
+        found = _straight(rings, ways, rooms.ground.gentle)
+    return None if found is None else landed(found, rings, ways.open)
 
 
 def _pairs(growth: _Growth, rims: list[Rim]) -> list[tuple[float, int, int]]:
