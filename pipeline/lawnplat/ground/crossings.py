@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, opened, polygons, union
+from lawnplat.geometry import FloatArray, grow, opened, polygons, union
 from lawnplat.ground.lawn import lawn_of
 from lawnplat.ground.setbacks import open_edge_cause, setback_of
 from lawnplat.settings.types import MachineClass, RuleBook, Treatment
@@ -140,10 +140,11 @@ def _prolonged(
 
     With each come the middle line that it is driven along, and its two sides.
     """
-    box = shapely.minimum_rotated_rectangle(geometry)
-    if not isinstance(box, Polygon):
+    hull = shapely.convex_hull(geometry)
+    corners = _rectangle(hull)
+    if corners is None:
         return []
-    corners = shapely.get_coordinates(box)[:4]
+    beside = polygons(shapely.difference(Polygon(corners), hull))
     found = []
     for first in (0, 1):
         ring = np.roll(corners, -first, axis=0)
@@ -151,11 +152,29 @@ def _prolonged(
         longer = ring + np.outer([-reach_m, reach_m, reach_m, -reach_m], unit)
         middle = LineString([longer[[0, 3]].mean(axis=0), longer[[1, 2]].mean(axis=0)])
         sides = union([LineString(longer[[0, 1]]), LineString(longer[[2, 3]])])
-        ends = shapely.difference(Polygon(longer), box)
-        drawn = grow(shapely.convex_hull(geometry), _SEAM_M)
-        body = shapely.intersection(union([drawn, ends]), Polygon(longer))
-        found.append((body, middle, sides))
+        # Drawn by hand, an end is not quite at right angles: what lies beyond it is filled up.
+        skew = [part for part in beside if _lies_across(part, unit)]
+        ends = shapely.difference(Polygon(longer), Polygon(corners))
+        body = grow(union([hull, *skew, ends]), _SEAM_M)
+        found.append((shapely.intersection(body, Polygon(longer)), middle, sides))
     return found
+
+
+def _rectangle(hull: BaseGeometry) -> FloatArray | None:
+    """Return the corners of the smallest rectangle round ``hull``, shape (4, 2); None for a line.
+
+    Worked out about the hull's own middle: where maps are, GEOS is half a millimetre out.
+    """
+    middle = shapely.get_coordinates(shapely.centroid(hull))
+    box = shapely.minimum_rotated_rectangle(shapely.transform(hull, lambda at: at - middle))
+    return shapely.get_coordinates(box)[:4] + middle if isinstance(box, Polygon) else None
+
+
+def _lies_across(part: Polygon, unit: FloatArray) -> bool:
+    """Return whether ``part`` is longer across ``unit`` than along it."""
+    places = shapely.get_coordinates(part) - shapely.get_coordinates(shapely.centroid(part))
+    along, across = places @ unit, places @ np.array([-unit[1], unit[0]])
+    return bool(np.ptp(across) > np.ptp(along))
 
 
 def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> Polygon:

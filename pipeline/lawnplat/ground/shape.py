@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, opened, polygons, union
 from lawnplat.ground.inward_corners import blunted
+from lawnplat.ground.mouths import straight_across
 from lawnplat.ground.rim_fall import rims_of
 from lawnplat.settings.types import MachineClass, RuleBook
 
@@ -47,7 +48,10 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     def narrow(area: BaseGeometry) -> BaseGeometry:
         return _narrow(area, comfortable_m)
 
-    reach = rounded(blunted(passable(ground), corner_m, narrow, passable), corner_m, radius_m)
+    reach = passable(ground)
+    gaps = _narrow(ground, radius_m)
+    reach = straight_across(reach, gaps, machine.smallest_passage_m, passable)
+    reach = rounded(blunted(reach, corner_m, narrow, passable), corner_m, radius_m)
     return MultiPolygon([_without_specks(part) for part in polygons(reach)])
 
 
@@ -154,6 +158,9 @@ def _corners(ground: BaseGeometry, radius_m: float) -> Iterator[BaseGeometry]:
 
 def _is_cap(cap: BaseGeometry, body: BaseGeometry, radius_m: float) -> bool:
     """Return whether ``cap`` is a corner's tip: one contact with its body, and near to it."""
-    contacts = polygons(shapely.intersection(grow(body, _TOUCH_M), grow(cap, _TOUCH_M / 2)))
-    near = grow(body, _FARTHEST_TIP * radius_m)
-    return len(contacts) == 1 and bool(shapely.covers(near, cap))
+    reach_m = _FARTHEST_TIP * radius_m
+    west, south, east, north = grow(cap, reach_m + 2 * _TOUCH_M).bounds
+    # All of a large lawn grown anew for each of its corners would cost the square of its size.
+    there = shapely.clip_by_rect(body, west, south, east, north)
+    contacts = polygons(shapely.intersection(grow(there, _TOUCH_M), grow(cap, _TOUCH_M / 2)))
+    return len(contacts) == 1 and bool(shapely.covers(grow(there, reach_m), cap))
