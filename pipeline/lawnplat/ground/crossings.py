@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, opened, polygons, union
@@ -144,7 +144,6 @@ def _prolonged(
     corners = _rectangle(hull)
     if corners is None:
         return []
-    beside = polygons(shapely.difference(Polygon(corners), hull))
     found = []
     for first in (0, 1):
         ring = np.roll(corners, -first, axis=0)
@@ -153,7 +152,7 @@ def _prolonged(
         middle = LineString([longer[[0, 3]].mean(axis=0), longer[[1, 2]].mean(axis=0)])
         sides = union([LineString(longer[[0, 1]]), LineString(longer[[2, 3]])])
         # Drawn by hand, an end is not quite at right angles: what lies beyond it is filled up.
-        skew = [part for part in beside if _lies_across(part, unit)]
+        skew = _before_ends(hull, unit, reach_m)
         ends = shapely.difference(Polygon(longer), Polygon(corners))
         body = grow(union([hull, *skew, ends]), _SEAM_M)
         found.append((shapely.intersection(body, Polygon(longer)), middle, sides))
@@ -170,11 +169,18 @@ def _rectangle(hull: BaseGeometry) -> FloatArray | None:
     return shapely.get_coordinates(box)[:4] + middle if isinstance(box, Polygon) else None
 
 
-def _lies_across(part: Polygon, unit: FloatArray) -> bool:
-    """Return whether ``part`` is longer across ``unit`` than along it."""
-    places = shapely.get_coordinates(part) - shapely.get_coordinates(shapely.centroid(part))
-    along, across = places @ unit, places @ np.array([-unit[1], unit[0]])
-    return bool(np.ptp(across) > np.ptp(along))
+def _before_ends(hull: BaseGeometry, unit: FloatArray, far_m: float) -> list[BaseGeometry]:
+    """Return what lies up to ``far_m`` before those edges of ``hull`` that face along ``unit``."""
+    ring = shapely.get_coordinates(shapely.orient_polygons(hull))
+    run = np.diff(ring, axis=0)
+    faces = run @ np.array([unit[1], -unit[0]])
+    along = run @ unit
+    found: list[BaseGeometry] = []
+    for edge in np.flatnonzero(np.abs(faces) > np.abs(along)):
+        ends = ring[[edge, edge + 1]]
+        moved = ends + np.sign(-faces[edge]) * far_m * unit
+        found.append(MultiPoint(np.concatenate([ends, moved])).convex_hull)
+    return found
 
 
 def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> Polygon:
