@@ -10,15 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from shapely import LineString, Polygon, STRtree
 
-from lawnplat.geometry import FloatArray
+from lawnplat.geometry import FloatArray, grow
+from lawnplat.ground.setbacks import setback_of
 from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.survey.types import Feature
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
 
@@ -40,6 +43,15 @@ class SeamPrice:
     terrain: Terrain
     machine: MachineClass
     rules: RuleBook
+    firm: tuple[Feature, ...] = ()
+    """Obstacles that need no wire unless a seam comes too near."""
+
+    @cached_property
+    def _trunks(self) -> STRtree:
+        """Where no seam runs without both loops' wires swinging round a firm obstacle."""
+        half_m = self.rules.wire.loops_apart_m / 2
+        near = (grow(each.geometry, setback_of(each, self.rules) + half_m) for each in self.firm)
+        return STRtree(list(near))
 
     def factors(self, points: FloatArray, along: FloatArray) -> FloatArray:
         """Return the price of a metre at each of ``points`` (n, 2) of a seam that runs ``along``.
@@ -63,7 +75,10 @@ class SeamPrice:
         share = (np.arange(len(owner)) - first[owner] + 0.5) / count[owner]
         points = paths[owner, 0] + share[:, None] * run[owner]
         price = self.factors(points, (run / length_m[:, None])[owner])
-        return np.asarray(np.bincount(owner, price, len(paths)) / count * inside_m)
+        ground_m = np.bincount(owner, price, len(paths)) / count * inside_m
+        met = self._trunks.query(shapely.linestrings(paths), predicate="intersects")[0]
+        trunks = np.bincount(met, minlength=len(paths))
+        return np.asarray(ground_m + self.rules.wire.score_seam_firm * trunks)
 
 
 @dataclass(frozen=True)

@@ -85,7 +85,7 @@ def split(
     WorkingAreas or None
         None where it cannot be done so that every area fits one machine.
     """
-    task = _task(site, ground, SeamPrice(terrain, machine, rules))
+    task = _task(site, ground, SeamPrice(terrain, machine, rules, ground.wire_ground.firm))
     seams: list[LineString] = []
     leaves = _leaves(ground.wire_ground.pieces, loops, task, seams)
     if leaves is None:

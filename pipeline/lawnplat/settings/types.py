@@ -101,6 +101,7 @@ class WireRules:
     loop_balance_share: float
     score_seam_gradient: float
     score_seam_outlet: float
+    score_seam_firm: float
     lead_longer_share: float
 
 

@@ -1,0 +1,68 @@
+"""Rims that a technician would lay: straight across mouths, seams clear of trunks.
+
+What is asked is common practice, no source. The gardens are those of `awkward`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, box
+
+from lawnplat.settings.load import load_machine
+
+from .awkward import BED, GARDENS, NECK, local
+from .planning import RULES, planned
+
+EDGE_M = RULES.ground.open_edge_m
+
+
+@pytest.mark.parametrize("machine", ["large", "steep"])
+def test_the_wire_runs_nearly_straight_across_a_closed_neck(machine: str, tmp_path: Path) -> None:
+    _, file, broken = planned(GARDENS["neck_of_70_cm"].site("neck"), tmp_path, machine=machine)
+    assert broken == []
+    frame = file["wire_sections"]
+    edge = local(frame[frame["section"] == "edge"].geometry.union_all())
+    west, south, east, north = NECK.bounds
+    # A disc that touches both corners' arcs of the open edge's radius reaches this far beyond the
+    # straight line between them: the machine's own 0.48 m, one of four passages 0.07 m.
+    half_m, disc_m = (east - west) / 2, 4 * load_machine(machine).smallest_passage_m
+    bulge_m = EDGE_M + disc_m - np.sqrt((disc_m + EDGE_M) ** 2 - half_m**2)
+    mouths = edge.intersection(box(west, south - 1, east, north + 1))
+    assert mouths.bounds[1] < south < north < mouths.bounds[3]
+    # The corner radius of 0.3 m rounds the joint to the straight line: it is nearer, never farther.
+    into = shapely.intersection(mouths, box(west, south - EDGE_M, east, north + EDGE_M))
+    inner = [abs(y - side) for _, y in shapely.get_coordinates(into) for side in (south, north)]
+    assert EDGE_M - min(inner) <= bulge_m + 0.02
+
+
+@pytest.mark.parametrize("machine", ["small", "medium", "large", "steep"])
+def test_no_wire_bulges_in_behind_a_bed_by_the_edge(machine: str, tmp_path: Path) -> None:
+    site = GARDENS["island_by_the_edge"].site("bed")
+    _, file, broken = planned(site, tmp_path, machine=machine)
+    assert broken == []
+    west, south, east, _ = BED.bounds
+    setback_m = RULES.kinds["flower_bed"].setback_m
+    # By 5 cm the wire may draw in along the rounded corner of the bed's setback.
+    behind = box(west - setback_m + 0.05, 0, east + setback_m - 0.05, south)
+    assert local(file.wire).intersection(behind).length == 0
+
+
+def test_a_seam_leaves_trunks_alone(tmp_path: Path) -> None:
+    garden = GARDENS["twenty_trees"]
+    plan, file, broken = planned(garden.site("trees"), tmp_path, machine="small")
+    assert broken == []
+    assert file.loops == [1, 2]
+    # No wire runs round a trunk, and none is nearer to one than its setback.
+    assert "tree" not in set(file["wire_sections"]["against"])
+    wires = local(shapely.union_all(list(file["perimeter_wire"].geometry)))
+    near_m = wires.distance(garden.of("tree"))
+    assert near_m >= RULES.kinds["tree"].setback_m
+    seams = file["wire_sections"].query("against == 'loop_seam'").geometry
+    for seam in seams:
+        straight = LineString([seam.coords[0], seam.coords[-1]])
+        assert seam.hausdorff_distance(straight) < 0.4  # corners of 0.3 m at its ends
+    assert plan.ground is not None
