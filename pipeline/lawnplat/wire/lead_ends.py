@@ -66,8 +66,9 @@ def _unit(one: FloatArray, other: FloatArray) -> FloatArray:
 
 
 def _end_moved(line: LineString, ring: LineString, is_open: Openness) -> LineString:
-    """Return ``line`` with its last leg ending squarely on ``ring``, or as it is."""
+    """Return ``line`` with its last leg ending as squarely on ``ring`` as may be."""
     before = shapely.get_coordinates(line)[:-1]
+    squarest, best = _slant(line, ring), line
     for ends in (_feet(line, ring), _bent_feet(line, ring), _beside(line, ring)):
         ways = (LineString([*before, *end]) for end in ends)
         lines = np.array([way for way in ways if way.length > _HAIR_M], dtype=object)
@@ -75,10 +76,12 @@ def _end_moved(line: LineString, ring: LineString, is_open: Openness) -> LineStr
             continue
         lines = lines[is_open(lines)]
         for way in lines[np.argsort(shapely.length(lines), kind="stable")]:
-            if _slant(way, ring) >= _SQUARE_ENOUGH:
-                found: LineString = way
-                return found
-    return line
+            slant = _slant(way, ring)
+            if slant > squarest:
+                squarest, best = slant, way
+            if slant >= _SQUARE_ENOUGH:
+                return best
+    return best
 
 
 def _off(line: LineString, ring: LineString) -> tuple[FloatArray, FloatArray]:
