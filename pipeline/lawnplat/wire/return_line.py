@@ -120,7 +120,7 @@ def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Prop
     before_m = _before_m(siting, chosen)
     asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(chosen))]
     laid = [proposal.line for proposal in chosen]
-    wanted = Wanted(far, before_m)
+    wanted = Wanted(far, before_m, _most_mean_m(scene, chosen))
     last_resort = None
     for proposal in proposals(scene, siting, laid, wanted, asides_m):
         needed = not chosen or reaches(proposal.line, far)
@@ -128,7 +128,7 @@ def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Prop
             if needed:
                 return proposal
             steep = _over_the_limit(scene, siting, laid, wanted, asides_m)
-            return steep or (proposal if _pays(scene, proposal, chosen[-1]) else None)
+            return steep or (proposal if proposal.mean_m <= wanted.most_mean_m else None)
         if needed and last_resort is None:
             last_resort = proposal
     if last_resort is None and chosen:
@@ -152,8 +152,13 @@ def _over_the_limit(
 
 def _pays(scene: Scene, proposal: Proposal, before: Proposal) -> bool:
     """Return whether a further line brings the lawn nearer by the rules' share."""
+    return proposal.mean_m <= _most_mean_m(scene, [before])
+
+
+def _most_mean_m(scene: Scene, chosen: Sequence[Proposal]) -> float:
+    """Return the mean distance to which a further line has to bring the lawn to pay."""
     share = scene.rules.return_line.further_line_share
-    return proposal.mean_m <= (1 - share) * before.mean_m
+    return (1 - share) * chosen[-1].mean_m if chosen else float("inf")
 
 
 def _sides(lines: int) -> tuple[float, ...]:

@@ -34,6 +34,8 @@ class Wanted:
 
     far: Sequence[Part]
     before_m: FloatArray
+    most_mean_m: float = float("inf")
+    """A line that leads to none of the parts has to bring the mean distance down to this."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,11 @@ class _End:
         mean_m = mean_of(np.minimum(wanted.before_m, self.near_m))
         score = mean_m + scene.rules.return_line.score_length * self.line.length
         return not reaches(self.line, wanted.far), score
+
+    def serves(self, wanted: Wanted) -> bool:
+        """Return whether it leads to a part wanted, or brings the lawn near enough."""
+        mean_m = mean_of(np.minimum(wanted.before_m, self.near_m))
+        return mean_m <= wanted.most_mean_m or reaches(self.line, wanted.far)
 
 
 @dataclass(frozen=True)
@@ -108,15 +115,17 @@ def proposals(
 
     First the cheapest ways, one for each place ``asides_m`` left of the middle where a line could
     leave the station; then ways that turn gently all along, for where none of those can be drawn
-    without a bend or a gradient over the rules. With ``far_only`` ways end in the parts wanted,
+    without a bend or a gradient over the rules. None whose way does not serve what is wanted. With ``far_only`` ways end in the parts wanted,
     over the gradient limit where none keeps it.
     """
     within = wanted.far if far_only else ()
     roughs = [_rough(scene, siting, laid, aside_m, within) for aside_m in asides_m]
     fit = [rough for rough in roughs if rough is not None]
+    # To draw a line takes longer than to find its way: none is drawn for nothing.
+    fit = [rough for rough in fit if rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
     for share in _LIMIT_SHARES:
-        smooth = [_smooth(scene, siting, rough, share) for rough in fit]
+        smooth = [_smooth(scene, siting, laid, rough, share) for rough in fit]
         yield from _drawn(scene, siting, laid, wanted, [way for way in smooth if way is not None])
 
 
@@ -186,6 +195,9 @@ def _rough(
     They end in the parts ``within``, where there are such.
     """
     corridor = _leaving(scene, siting, laid, aside_m)
+    run = LineString([corridor.station, corridor.start])
+    if any(shapely.intersects(run, line) for line in laid):
+        return None
     spacing_m = max(1.0, rim_of(siting.piece).length / _MOST_ENDS)
     ends = ends_of(scene, corridor, spacing_m, [Point(line.coords[-1]) for line in laid])
     if within:
@@ -195,17 +207,23 @@ def _rough(
     searched = search_ends(scene, corridor, ends)
     if searched is None:
         return None
-    return _Rough(corridor, ends, searched, _ways_to(siting, searched, ends))
+    ways = _ways_to(siting, corridor, searched, ends, laid)
+    return _Rough(corridor, ends, searched, ways) if ways else None
 
 
 def _smooth(
-    scene: Scene, siting: Siting, rough: _Rough, limit_share: float
+    scene: Scene,
+    siting: Siting,
+    laid: Sequence[LineString],
+    rough: _Rough,
+    limit_share: float,
 ) -> _Rough | None:
     """Return ways that turn gently all along; None where there is none."""
     searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched, limit_share)
     if searched is None:
         return None
-    return _Rough(rough.corridor, rough.ends, searched, _ways_to(siting, searched, rough.ends))
+    ways = _ways_to(siting, rough.corridor, searched, rough.ends, laid)
+    return _Rough(rough.corridor, rough.ends, searched, ways) if ways else None
 
 
 def _leaving(
@@ -232,13 +250,31 @@ def _near_m(siting: Siting, way: FloatArray) -> FloatArray:
     return siting.network.ways_to_line_m(shapely.get_coordinates(dense))
 
 
-def _ways_to(siting: Siting, searched: Searched, ends: Ends) -> list[_End]:
-    """Return the way to every end that is reached."""
+def _ways_to(
+    siting: Siting,
+    corridor: Corridor,
+    searched: Searched,
+    ends: Ends,
+    laid: Sequence[LineString],
+) -> list[_End]:
+    """Return the way to every end that is reached from the line's own side of those laid.
+
+    A grid leaps over what a laid line takes beside the station; a way that crosses one there an odd
+    number of times ends on its other side, and would have to cross it however it is drawn.
+    """
     home = shapely.get_coordinates(siting.station.point)
     found = []
     for node, joint in zip(searched.nodes, ends.joint, strict=True):
         if node >= 0 and np.isfinite(searched.ways.cost[node]):
             way = searched.ways.to(int(node))
-            whole = np.concatenate([home, way, joint[None]])
-            found.append(_End(joint, way, LineString(whole), _near_m(siting, whole)))
+            own = LineString(np.concatenate([corridor.station[None], way, joint[None]]))
+            if not any(_beyond(own, line) for line in laid):
+                whole = np.concatenate([home, way, joint[None]])
+                found.append(_End(joint, way, LineString(whole), _near_m(siting, whole)))
     return found
+
+
+def _beyond(way: LineString, line: LineString) -> bool:
+    """Return whether a way ends on the other side of a line."""
+    crossed = shapely.intersection(way, line)
+    return not crossed.is_empty and bool(shapely.get_num_geometries(crossed) % 2)
