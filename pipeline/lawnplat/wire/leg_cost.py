@@ -27,9 +27,11 @@ _SHARP_SHARE = 0.05
 _OVER_LIMIT = 0.02
 """Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""
 _CHECK_M = 0.25
-_MOST_CHECKS = 64
-_BLOCK = 96
-"""Legs looked at together: so many that their samples stay in the processor's cache."""
+_FEWEST_CHECKS, _MOST_CHECKS = 4, 64
+_BLOCK_SAMPLES = 6_000
+"""Places looked at together: so many that they stay in the processor's cache."""
+_GLANCES = 4
+"""Where many legs are priced, each is first looked at in so many places, to bar it quickly."""
 
 
 @dataclass(frozen=True)
@@ -65,21 +67,44 @@ class LegCost:
     def steepest(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the steepest gradient (m/m) along each straight leg. Shape (n,)."""
         length_m = np.hypot(*(end - start).T)
-        return np.asarray(self._along(start, end, length_m, _shares(length_m))[2].max(axis=1))
+        shares = np.linspace(0.0, 1.0, int(_checks(length_m).max(initial=_FEWEST_CHECKS)) + 1)
+        return np.asarray(self._along(start, end, length_m, shares)[2].max(axis=1))
 
     def legs(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Return the cost of each straight leg and whether it is barred. Shapes (n,)."""
+        """Return the cost of each straight leg and whether it is barred. Shapes (n,).
+
+        What a leg costs depends on the leg alone, not on those it is asked with.
+        """
         length_m = np.hypot(*(end - start).T)
-        shares = _shares(length_m)
+        checks = _checks(length_m)
         price, barred = np.empty(len(start)), np.empty(len(start), bool)
-        for first in range(0, len(start), _BLOCK):
-            block = slice(first, first + _BLOCK)
-            price[block], barred[block] = self._block(
-                start[block], end[block], length_m[block], shares
-            )
+        for count in np.unique(checks):
+            alike = np.flatnonzero(checks == count)
+            shares = np.linspace(0.0, 1.0, count + 1)
+            size = max(_BLOCK_SAMPLES // (int(count) + 1), 1)
+            for first in range(0, len(alike), size):
+                block = alike[first : first + size]
+                price[block], barred[block] = self._block(
+                    start[block], end[block], length_m[block], shares
+                )
         if self.smallest_leg_m > 0:
             price += self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
         return price, barred
+
+    def open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
+        """Return the cost of each straight leg, infinite where it is barred. Shape (n,)."""
+        price = np.full(len(start), np.inf)
+        length_m = np.hypot(*(end - start).T)
+        x, y, along = self._along(start, end, length_m, np.linspace(0.0, 1.0, _GLANCES + 1))
+        likely = np.flatnonzero(
+            ~self._too_steep(along) & ~self._ground.leaves(x, y)
+        )
+        cost, barred = self.legs(start[likely], end[likely])
+        price[likely[~barred]] = cost[~barred]
+        return price
+
+    def _too_steep(self, along: FloatArray) -> NDArray[np.bool_]:
+        return np.asarray(along.max(axis=1, initial=0.0) > self.limit * (1 + _OVER_LIMIT))
 
     def _block(
         self, start: FloatArray, end: FloatArray, length_m: FloatArray, shares: FloatArray
@@ -89,7 +114,7 @@ class LegCost:
         weight = 1.0 + self.per_closeness * self.closeness(x, y)
         if np.isfinite(self.limit):
             weight += self.per_gradient * (along / self.limit) ** 2
-        barred = along.max(axis=1, initial=0.0) > self.limit * (1 + _OVER_LIMIT)
+        barred = self._too_steep(along)
         asked = np.flatnonzero(~barred)
         barred[asked] = ~self._ground.covers(
             start[asked], end[asked], x[asked], y[asked]
@@ -117,10 +142,13 @@ class LegCost:
         return x, y, np.abs(east * unit[:, :1] + north * unit[:, 1:])
 
 
-def _shares(length_m: FloatArray) -> FloatArray:
-    """Return where legs are looked at, as shares of each: close enough for the longest."""
-    checks = int(np.clip(np.ceil(length_m.max(initial=0.0) / _CHECK_M), 2, _MOST_CHECKS)) + 1
-    return np.linspace(0.0, 1.0, checks)
+def _checks(length_m: FloatArray) -> NDArray[np.int64]:
+    """Return into how many steps each leg is cut to look at it: a power of two, so that few differ.
+
+    Every leg's places then contain those at which `LegCost.open_legs` glances.
+    """
+    steps = np.clip(length_m / _CHECK_M, _FEWEST_CHECKS, _MOST_CHECKS)
+    return np.asarray(2 ** np.ceil(np.log2(steps)), dtype=np.int64)
 
 
 def _mean_along(values: FloatArray) -> FloatArray:

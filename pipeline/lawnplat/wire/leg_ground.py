@@ -59,6 +59,10 @@ class LegGround:
         covered[asked] = shapely.covers(self.ground, legs)
         return np.asarray(covered)
 
+    def leaves(self, x: FloatArray, y: FloatArray) -> NDArray[np.bool_]:
+        """Return whether any place of a row is certainly off the ground. Shape (n,)."""
+        return np.asarray(self._depth_at(x, y).min(axis=1, initial=np.inf) < 0)
+
     def _depth_at(self, x: FloatArray, y: FloatArray) -> FloatArray:
         rows, columns = self.depth_m.shape
         row = ((y - self.south_m) * (1.0 / self.cell_m)).astype(np.intp)

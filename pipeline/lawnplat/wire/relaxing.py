@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
+from numpy.typing import NDArray
 
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost, turn_between
 from lawnplat.wire.rounding import bends_deg
 
 _STEPS_M = (0.5, 0.2, 0.06)
-_SWEEPS = 5
+_SWEEPS = 12
 _DIRECTIONS = 12
 _STRAIGHT_DEG = 0.5
-_CHEAPER_M = 1e-6
+_CHEAPER_M = 1e-3
+"""A change that saves less is not worth a further look."""
 _LATTICE = 9
 _WIDER_M = 0.5
+_FAR = 3
+"""Corners so many places apart can be moved at once: neither's price holds the other."""
 
 
 def relaxed(corners: FloatArray, cost: LegCost, heading: FloatArray | None = None) -> FloatArray:
@@ -51,99 +53,135 @@ def _thinned(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> F
 
 
 def _moved(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:
-    inner = range(1, len(points) - 1)
+    inner = np.arange(1, len(points) - 1)
     for step_m in _STEPS_M:
-        unsettled = set(inner)
+        unsettled = inner
         for _ in range(_SWEEPS):
-            moved = [
-                place
-                for place in sorted(unsettled)
-                if _nudged(points, place, step_m, cost, heading)
-            ]
-            # What a corner costs depends on the two to each side of it.
-            unsettled = {near for place in moved for near in range(place - 2, place + 3)}
-            unsettled &= set(inner)
-            if not unsettled:
+            if len(unsettled) == 0:
                 break
+            unsettled = np.intersect1d(_nudged(points, unsettled, step_m, cost, heading), inner)
     return points
 
 
 def _nudged(
-    points: FloatArray, place: int, step_m: float, cost: LegCost, heading: FloatArray | None
-) -> bool:
-    """Move one corner, in place, to the cheapest spot round it; return whether it moved."""
+    points: FloatArray,
+    places: NDArray[np.int64],
+    step_m: float,
+    cost: LegCost,
+    heading: FloatArray | None,
+) -> list[int]:
+    """Move corners, in place, to the cheapest spot round each; those first that gain most.
+
+    Returns the places to look at again: what a corner costs depends on the two to each side of it.
+    """
     angle = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * step_m
-    tries = points[place] + np.concatenate([[[0.0, 0.0]], ring])
-    price = _prices(points[:place], tries, points[place + 1 :], cost, heading)
-    shortest = np.minimum(_legs_m(points, place, tries[:1]), cost.smallest_leg_m)
+    tries = points[places][:, None] + np.concatenate([[[0.0, 0.0]], ring])
+    price = _prices(points, places - 1, places + 1, tries, cost, heading)
+    shortest = np.minimum(_shorter_leg_m(points, places, tries[:, :1]), cost.smallest_leg_m)
     # Two corners must not run into each other: the bend between them would no longer be seen.
-    price[(_legs_m(points, place, tries) < shortest).any(axis=0)] = np.inf
-    best = int(np.argmin(price))
-    if price[best] >= price[0] - _CHEAPER_M:
-        return False
-    points[place] = tries[best]
-    return True
+    price[_shorter_leg_m(points, places, tries) < shortest] = np.inf
+    best = np.argmin(price, axis=1)
+    gain_m = price[:, 0] - price.min(axis=1)
+    moved: list[int] = []
+    again: set[int] = set()
+    for number in np.argsort(-gain_m, kind="stable"):
+        place = int(places[number])
+        if not gain_m[number] > _CHEAPER_M:
+            break
+        if all(abs(place - other) >= _FAR for other in moved):
+            points[place] = tries[number, best[number]]
+            moved.append(place)
+            again.update(range(place - _FAR + 1, place + _FAR))
+        else:
+            again.add(place)
+    return sorted(again)
 
 
-def _legs_m(points: FloatArray, place: int, tries: FloatArray) -> FloatArray:
-    """Return the lengths of the two legs at each spot for one corner. Shape (2, tries)."""
-    before, after = tries - points[place - 1], points[place + 1] - tries
-    return np.stack([np.hypot(*before.T), np.hypot(*after.T)])
+def _shorter_leg_m(
+    points: FloatArray, places: NDArray[np.int64], tries: FloatArray
+) -> FloatArray:
+    """Return the length of the shorter leg at each spot for each corner. Shape (places, tries)."""
+    before, after = tries - points[places - 1][:, None], points[places + 1][:, None] - tries
+    return np.minimum(np.hypot(*np.moveaxis(before, -1, 0)), np.hypot(*np.moveaxis(after, -1, 0)))
 
 
 def _merged(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:
     """Replace the first two neighbouring corners by one where that makes the chain cheaper."""
-    for place in range(1, len(points) - 2):
-        pair = points[place : place + 2]
-        half_m = np.hypot(*(pair[1] - pair[0])) / 2 + _WIDER_M
-        offset = np.linspace(-half_m, half_m, _LATTICE)
-        lattice = np.stack(np.meshgrid(offset, offset), axis=-1).reshape(-1, 2)
-        tries = np.concatenate([pair, pair.mean(axis=0) + lattice])
-        before, after = points[:place], points[place + 2 :]
-        price = _prices(before, tries, after, cost, heading)
-        best = int(np.argmin(price))
-        if price[best] < _price_of_pair(before, pair, after, cost, heading) - _CHEAPER_M:
-            return np.concatenate([before, tries[best : best + 1], after])
-    return points
+    places = np.arange(1, len(points) - 2)
+    if len(places) == 0:
+        return points
+    one, other = points[places], points[places + 1]
+    half_m = np.hypot(*(other - one).T) / 2 + _WIDER_M
+    offset = np.linspace(-1.0, 1.0, _LATTICE)
+    lattice = np.stack(np.meshgrid(offset, offset), axis=-1).reshape(-1, 2)
+    middle = (one + other)[:, None] / 2
+    tries = np.concatenate(
+        [one[:, None], other[:, None], middle + lattice * half_m[:, None, None]], axis=1
+    )
+    price = _prices(points, places - 1, places + 2, tries, cost, heading)
+    saves = price.min(axis=1) < _prices_of_pairs(points, places, cost, heading) - _CHEAPER_M
+    if not saves.any():
+        return points
+    first = int(np.argmax(saves))
+    spot = tries[first, int(np.argmin(price[first]))]
+    place = int(places[first])
+    return np.concatenate([points[:place], spot[None], points[place + 2 :]])
 
 
-def _prices(
-    before: FloatArray,
+def _runs(points: FloatArray, heading: FloatArray | None) -> FloatArray:
+    """Return the runs into and between all points and out of the last, 0 where there is none.
+
+    Run ``n`` leads to point ``n``. Shape (points + 1, 2).
+    """
+    none = np.zeros((1, 2))
+    into = none if heading is None else heading[None]
+    return np.concatenate([into, np.diff(points, axis=0), none])
+
+
+def _prices(  # noqa: PLR0917 - the chain and how it is priced
+    points: FloatArray,
+    first: NDArray[np.int64],
+    last: NDArray[np.int64],
     tries: FloatArray,
-    after: FloatArray,
     cost: LegCost,
     heading: FloatArray | None,
 ) -> FloatArray:
-    """Return the price of the two legs and the bends at and beside one corner at each spot."""
-    many = len(tries)
-    last, first = (np.repeat(row[None], many, axis=0) for row in (before[-1], after[0]))
-    price, barred = cost.legs(np.concatenate([last, tries]), np.concatenate([tries, first]))
-    price = np.where(barred, price * BARRED, price).reshape(2, many).sum(axis=0)
-    chain = [tries - last, first - tries]
-    into = before[-1] - before[-2] if len(before) > 1 else heading
-    if into is not None:
-        chain = [np.repeat(into[None], many, axis=0), *chain]
-    if len(after) > 1:
-        chain.append(np.repeat((after[1] - after[0])[None], many, axis=0))
-    for one, other in pairwise(chain):
-        price = price + cost.bends(turn_between(one, other))
-    return np.asarray(price)
+    """Return the price of the two legs and the three bends at each spot between two corners.
+
+    Parameters
+    ----------
+    points : array of shape (n, 2)
+    first, last : array of shape (places,)
+        The corners before and after.
+    tries : array of shape (places, tries, 2)
+    cost : LegCost
+    heading : array of shape (2,), optional
+    """
+    shape = tries.shape
+    before = np.broadcast_to(points[first][:, None], shape).reshape(-1, 2)
+    after = np.broadcast_to(points[last][:, None], shape).reshape(-1, 2)
+    spots = tries.reshape(-1, 2)
+    price, barred = cost.legs(np.concatenate([before, spots]), np.concatenate([spots, after]))
+    total = np.where(barred, price * BARRED, price).reshape(2, -1).sum(axis=0)
+    runs = _runs(points, heading)
+    into = np.broadcast_to(runs[first][:, None], shape).reshape(-1, 2)
+    out = np.broadcast_to(runs[last + 1][:, None], shape).reshape(-1, 2)
+    chain = np.stack([into, spots - before, after - spots, out])
+    turns = turn_between(chain[:-1].reshape(-1, 2), chain[1:].reshape(-1, 2)).reshape(3, -1)
+    return np.asarray((total + cost.bends(turns).sum(axis=0)).reshape(shape[:2]))
 
 
-def _price_of_pair(
-    before: FloatArray,
-    pair: FloatArray,
-    after: FloatArray,
+def _prices_of_pairs(
+    points: FloatArray,
+    places: NDArray[np.int64],
     cost: LegCost,
     heading: FloatArray | None,
-) -> float:
-    """Return the price of the three legs and the bends at and beside two corners."""
-    stops = np.concatenate([before[-1:], pair, after[:1]])
-    price, barred = cost.legs(stops[:-1], stops[1:])
-    runs = list(np.diff(stops, axis=0))
-    into = before[-1] - before[-2] if len(before) > 1 else heading
-    runs = runs if into is None else [into, *runs]
-    runs = [*runs, after[1] - after[0]] if len(after) > 1 else runs
-    turns = turn_between(np.array(runs[:-1]), np.array(runs[1:]))
-    return float(np.where(barred, price * BARRED, price).sum() + cost.bends(turns).sum())
+) -> FloatArray:
+    """Return the price of the three legs and four bends at and beside each two corners."""
+    price, barred = cost.legs(points[:-1], points[1:])
+    price = np.where(barred, price * BARRED, price)
+    runs = _runs(points, heading)
+    bends = cost.bends(turn_between(runs[:-1], runs[1:]))
+    legs = price[places - 1] + price[places] + price[places + 1]
+    return np.asarray(legs + sum(bends[places + step] for step in range(-1, 3)))

@@ -120,13 +120,13 @@ def proposals(
     """
     within = wanted.far if far_only else ()
     roughs = [_rough(scene, siting, laid, aside_m, within) for aside_m in asides_m]
-    fit = [rough for rough in roughs if rough is not None]
     # To draw a line takes longer than to find its way: none is drawn for nothing.
-    fit = [rough for rough in fit if rough.best(scene, wanted).serves(wanted)]
+    fit = [rough for rough in roughs if rough and rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
     for share in _LIMIT_SHARES:
         smooth = [_smooth(scene, siting, laid, rough, share) for rough in fit]
-        yield from _drawn(scene, siting, laid, wanted, [way for way in smooth if way is not None])
+        ways = [way for way in smooth if way and way.best(scene, wanted).serves(wanted)]
+        yield from _drawn(scene, siting, laid, wanted, ways)
 
 
 def instead(
@@ -195,6 +195,7 @@ def _rough(
     They end in the parts ``within``, where there are such.
     """
     corridor = _leaving(scene, siting, laid, aside_m)
+    # Behind a line that bends across the straight run every way ends on that line's other side.
     run = LineString([corridor.station, corridor.start])
     if any(shapely.intersects(run, line) for line in laid):
         return None

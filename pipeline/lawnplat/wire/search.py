@@ -14,8 +14,6 @@ from lawnplat.wire.route_grid import Moves, RouteGrid, graph
 NOTHING_BEFORE = -9999
 """What scipy writes where a way begins."""
 _ON_CONTOUR = 1e-6
-_FREE_CHANGE = 1e-9
-"""A change of state that costs nothing; a graph has no edge of weight 0."""
 
 
 @dataclass(frozen=True)
@@ -116,28 +114,34 @@ class _Banks:
 
 
 def _two_sided(grid: RouteGrid, found: Moves, cost: FloatArray, banks: _Banks) -> csr_array:
-    """Return the directed graph with two states a cell."""
+    """Return the directed graph with two states a cell, the second only where it is steep."""
     cells = grid.free.size
-    run = grid.coordinates(found.end) - grid.coordinates(found.start)
     steep = banks.steep.ravel()
-    east, north = (part.ravel()[found.start] for part in banks.gradient)
+    plain = ~(steep[found.start] | steep[found.end])
+    starts = [found.end[plain][::-1], found.start[plain]]
+    ends = [found.start[plain][::-1], found.end[plain]]
+    costs = [cost[plain][::-1], cost[plain]]
+    first, last, cost = (each[~plain] for each in (found.start, found.end, cost))
+    run = grid.coordinates(last) - grid.coordinates(first)
+    east, north = (part.ravel()[first] for part in banks.gradient)
     leftward = east * run[:, 1] - north * run[:, 0]
-    hair = _ON_CONTOUR * np.hypot(east, north) * found.length_m
-    gentle = ~(steep[found.start] & steep[found.end])
-    starts, ends, costs = [], [], []
+    hair = _ON_CONTOUR * np.hypot(east, north) * found.length_m[~plain]
+    gentle = ~(steep[first] & steep[last])
     for state, sign in ((0, 1.0), (1, -1.0)):
-        for first, last, way in ((found.start, found.end, 1.0), (found.end, found.start, -1.0)):
+        for one, other, way in ((first, last, 1.0), (last, first, -1.0)):
             kept = gentle | (sign * way * leftward >= -hair)
-            starts.append(first[kept] + state * cells)
-            ends.append(last[kept] + state * cells)
+            starts.append(one[kept] + state * cells * steep[one[kept]])
+            ends.append(other[kept] + state * cells * steep[other[kept]])
             costs.append(cost[kept])
-    free = grid.free_nodes()
-    change = np.where(steep[free], banks.per_switchback, _FREE_CHANGE)
-    for state in (0, 1):
-        starts.append(free + state * cells)
-        ends.append(free + (1 - state) * cells)
-        costs.append(change)
-    table = (np.concatenate(costs), (np.concatenate(starts), np.concatenate(ends)))
+    sides = np.flatnonzero(grid.free.ravel() & steep)
+    change = np.full(len(sides), banks.per_switchback)
+    table = (
+        np.concatenate([*costs, change, change]),
+        (
+            np.concatenate([*starts, sides, sides + cells]).astype(np.int32),
+            np.concatenate([*ends, sides + cells, sides]).astype(np.int32),
+        ),
+    )
     return csr_array(table, shape=(2 * cells, 2 * cells))
 
 

@@ -17,7 +17,7 @@ from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost
 from lawnplat.wire.relaxing import relaxed
 
-_MOST_POINTS = 80
+_MOST_POINTS = 56
 _ROUNDS = 3
 _WORTHWHILE = 1e-3
 """A round that saves a smaller share than this is the last."""
@@ -80,12 +80,12 @@ def _cheapest_chain(
 ) -> tuple[FloatArray, float]:
     """Return the cheapest chain of admissible legs over ``points``, in order, and its cost."""
     size = len(points)
-    first, last = np.triu_indices(size, k=1)
-    price, barred = cost.legs(points[first], points[last])
-    neighbours = last - first == 1
-    price = np.where(barred, np.where(neighbours, price * BARRED, np.inf), price)
     table = np.full((size, size), np.inf)
-    table[first, last] = price
+    first, last = np.triu_indices(size, k=2)
+    table[first, last] = cost.open_legs(points[first], points[last])
+    price, barred = cost.legs(points[:-1], points[1:])
+    before = np.arange(size - 1)
+    table[before, before + 1] = np.where(barred, price * BARRED, price)
     return _walk_back(points, *_chained(points, table, cost, heading))
 
 
