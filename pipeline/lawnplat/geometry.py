@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 FloatArray = NDArray[np.float64]
@@ -52,6 +52,14 @@ def grow(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
 def opened(geometry: BaseGeometry, radius_m: float) -> BaseGeometry:
     """Return what a disc of ``radius_m`` can reach inside ``geometry`` (morphological opening)."""
     return grow(grow(geometry, -radius_m), radius_m)
+
+
+def within_reach(geometry: BaseGeometry, place: BaseGeometry, reach_m: float) -> BaseGeometry:
+    """Return what of ``geometry`` can lie within ``reach_m`` of ``place``, and some more."""
+    west, south, east, north = shapely.bounds(place)
+    window = box(west - reach_m, south - reach_m, east + reach_m, north + reach_m)
+    near: BaseGeometry = shapely.intersection(geometry, window)
+    return near
 
 
 def rectangle(

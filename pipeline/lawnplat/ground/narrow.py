@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, opened, polygons, union
+from lawnplat.geometry import grow, opened, polygons, union, within_reach
 from lawnplat.ground.types import Passage
 
 _TOUCH_M = 0.02
@@ -114,19 +114,22 @@ def clear_width(
     Found by bisection to about a four-thousandth of ``widest_m``; 0 where nothing passes.
     """
     near = shapely.intersection(ground, grow(neck, widest_m))
-    if _passes(near, one, other, widest_m / 2):
+    left, right = (within_reach(piece, neck, 2 * widest_m) for piece in (one, other))
+    if _passes(near, left, right, widest_m / 2):
         return widest_m
     low_m, high_m = 0.0, widest_m / 2
     for _ in range(_WIDTH_STEPS):
         middle_m = (low_m + high_m) / 2
-        if _passes(near, one, other, middle_m):
+        if _passes(near, left, right, middle_m):
             low_m = middle_m
         else:
             high_m = middle_m
     return 2 * low_m
 
 
-def _passes(ground: BaseGeometry, one: Polygon, other: Polygon, radius_m: float) -> bool:
+def _passes(
+    ground: BaseGeometry, one: BaseGeometry, other: BaseGeometry, radius_m: float
+) -> bool:
     reach = radius_m + _TOUCH_M
     return any(
         shapely.dwithin(left, one, reach) and shapely.dwithin(left, other, reach)

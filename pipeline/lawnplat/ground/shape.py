@@ -16,7 +16,7 @@ import shapely
 from shapely import LineString, MultiPoint, MultiPolygon, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, opened, polygons, union
+from lawnplat.geometry import grow, opened, polygons, union, within_reach
 from lawnplat.ground.inward_corners import blunted
 from lawnplat.ground.mouths import straight_across
 from lawnplat.ground.rim_fall import rims_of
@@ -158,9 +158,9 @@ def _corners(ground: BaseGeometry, radius_m: float) -> Iterator[BaseGeometry]:
 
 def _is_cap(cap: BaseGeometry, body: BaseGeometry, radius_m: float) -> bool:
     """Return whether ``cap`` is a corner's tip: one contact with its body, and near to it."""
-    reach_m = _FARTHEST_TIP * radius_m
-    west, south, east, north = grow(cap, reach_m + 2 * _TOUCH_M).bounds
-    # All of a large lawn grown anew for each of its corners would cost the square of its size.
-    there = shapely.clip_by_rect(body, west, south, east, north)
-    contacts = polygons(shapely.intersection(grow(there, _TOUCH_M), grow(cap, _TOUCH_M / 2)))
-    return len(contacts) == 1 and bool(shapely.covers(grow(there, reach_m), cap))
+    touched = grow(within_reach(body, cap, 2 * _TOUCH_M), _TOUCH_M)
+    contacts = polygons(shapely.intersection(touched, grow(cap, _TOUCH_M / 2)))
+    if len(contacts) != 1:
+        return False
+    tip_m = _FARTHEST_TIP * radius_m
+    return bool(shapely.covers(grow(within_reach(body, cap, 2 * tip_m), tip_m), cap))

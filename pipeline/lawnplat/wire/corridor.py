@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
-from lawnplat.geometry import FloatArray, grow, points_along, union
+from lawnplat.geometry import FloatArray, grow, points_along, union, within_reach
 from lawnplat.ground.setbacks import setback_of
 from lawnplat.settings.types import RuleBook
 from lawnplat.wire.places import rim_of
@@ -108,11 +108,13 @@ def corridor_of(
 def _sides_of_passages(scene: Scene, piece: Polygon) -> list[BaseGeometry]:
     """Return what a line leaves free of the narrow passages to keep to their middle third."""
     guided = [passage for passage in scene.ground.passages if passage.verdict == "guided"]
-    return [
-        shapely.difference(passage.area, grow(piece, -_ASIDE_SHARE * passage.width_m))
-        for passage in guided
-        if shapely.intersects(passage.area, piece)
-    ]
+    found = []
+    for passage in guided:
+        if shapely.intersects(passage.area, piece):
+            aside_m = _ASIDE_SHARE * passage.width_m
+            near = within_reach(piece, passage.area, 2 * aside_m)
+            found.append(shapely.difference(passage.area, grow(near, -aside_m)))
+    return found
 
 
 def _kept_from(line: LineString, leaving: Leaving, rules: RuleBook) -> BaseGeometry:

@@ -103,7 +103,8 @@ def _shorter_leg_m(
 ) -> FloatArray:
     """Return the length of the shorter leg at each spot for each corner. Shape (places, tries)."""
     before, after = tries - points[places - 1][:, None], points[places + 1][:, None] - tries
-    return np.minimum(np.hypot(*np.moveaxis(before, -1, 0)), np.hypot(*np.moveaxis(after, -1, 0)))
+    before_m, after_m = (np.hypot(leg[..., 0], leg[..., 1]) for leg in (before, after))
+    return np.asarray(np.minimum(before_m, after_m))
 
 
 def _merged(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:

@@ -115,8 +115,9 @@ def proposals(
 
     First the cheapest ways, one for each place ``asides_m`` left of the middle where a line could
     leave the station; then ways that turn gently all along, for where none of those can be drawn
-    without a bend or a gradient over the rules. None whose way does not serve what is wanted. With ``far_only`` ways end in the parts wanted,
-    over the gradient limit where none keeps it.
+    without a bend or a gradient over the rules. None is yielded whose way does not serve what is
+    wanted. With ``far_only`` ways end in the parts wanted, over the gradient limit where none keeps
+    it.
     """
     within = wanted.far if far_only else ()
     roughs = [_rough(scene, siting, laid, aside_m, within) for aside_m in asides_m]

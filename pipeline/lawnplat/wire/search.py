@@ -121,7 +121,7 @@ def _two_sided(grid: RouteGrid, found: Moves, cost: FloatArray, banks: _Banks) -
     starts = [found.end[plain][::-1], found.start[plain]]
     ends = [found.start[plain][::-1], found.end[plain]]
     costs = [cost[plain][::-1], cost[plain]]
-    first, last, cost = (each[~plain] for each in (found.start, found.end, cost))
+    first, last, worth = found.start[~plain], found.end[~plain], cost[~plain]
     run = grid.coordinates(last) - grid.coordinates(first)
     east, north = (part.ravel()[first] for part in banks.gradient)
     leftward = east * run[:, 1] - north * run[:, 0]
@@ -132,7 +132,7 @@ def _two_sided(grid: RouteGrid, found: Moves, cost: FloatArray, banks: _Banks) -
             kept = gentle | (sign * way * leftward >= -hair)
             starts.append(one[kept] + state * cells * steep[one[kept]])
             ends.append(other[kept] + state * cells * steep[other[kept]])
-            costs.append(cost[kept])
+            costs.append(worth[kept])
     sides = np.flatnonzero(grid.free.ravel() & steep)
     change = np.full(len(sides), banks.per_switchback)
     table = (

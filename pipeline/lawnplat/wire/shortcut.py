@@ -17,9 +17,9 @@ from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost
 from lawnplat.wire.relaxing import relaxed
 
-_MOST_POINTS = 56
+_MOST_POINTS = 48
 _ROUNDS = 3
-_WORTHWHILE = 1e-3
+_WORTHWHILE = 3e-3
 """A round that saves a smaller share than this is the last."""
 _SAME_M = 1e-6
 
