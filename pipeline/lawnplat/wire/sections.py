@@ -100,7 +100,8 @@ def _kinds(
     islands = union(
         LineString(ring.coords) for piece in pieces for ring in piece.interiors
     )
-    near = shapely.dwithin(middle, islands, _ON_IT_M) if not islands.is_empty else middle == 0
+    shapely.prepare(islands)
+    near = shapely.dwithin(islands, middle, _ON_IT_M) if not islands.is_empty else middle == 0
     kind = np.where(near, "island", "edge").astype(object)
     for lead in leads:
         on_lead = np.flatnonzero(shapely.dwithin(middle, lead.line, gap_m / 2 + _ON_IT_M))
@@ -122,7 +123,8 @@ def _against(cut: _Stretches, ground: Ground) -> list[str]:
     names, excess = [], []
     for cause in ground.causes:
         names.append(cause.kind)
-        excess.append(np.abs(shapely.distance(middle, cause.body) - cause.setback_m))
+        shapely.prepare(cause.body)
+        excess.append(np.abs(shapely.distance(cause.body, middle) - cause.setback_m))
     strips = union(ground.wire_ground.crossings)
     if not strips.is_empty:
         names.append("crossing")
