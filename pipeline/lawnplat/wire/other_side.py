@@ -27,7 +27,7 @@ _INSIDE_M = 0.01
 
 
 def straightened_on_best_side(
-    way: FloatArray, cost: LegCost, heading: FloatArray | None = None
+    way: FloatArray, cost: LegCost, heading: FloatArray | None = None, *, fine: bool = False
 ) -> FloatArray:
     """Return the cheapest chain of legs along ``way``, or on another side where that is cheaper.
 
@@ -38,12 +38,14 @@ def straightened_on_best_side(
     cost : LegCost
     heading : array of shape (2,), optional
         Unit vector of the line that leads to the start.
+    fine : bool
+        As `straightened` takes it.
     """
-    best = straightened(way, cost, heading)
+    best = straightened(way, cost, heading, fine=fine)
     taut = shorter_side(best, cost.free)
     if taut is None:
         return best
-    other = straightened(taut, cost, heading)
+    other = straightened(taut, cost, heading, fine=fine)
     return other if cost.chain(other, heading) < cost.chain(best, heading) else best
 
 

@@ -35,7 +35,13 @@ def straight_run_m(rules: RuleBook) -> float:
 
 
 def drawn(
-    scene: Scene, corridor: Corridor, joint: FloatArray, rough: FloatArray, limit: float
+    scene: Scene,
+    corridor: Corridor,
+    joint: FloatArray,
+    rough: FloatArray,
+    limit: float,
+    *,
+    fine: bool = False,
 ) -> LineString:
     """Return the line as it is laid: straight run, straightened way, bends rounded.
 
@@ -49,13 +55,16 @@ def drawn(
         The way found on the grid, from the end of the straight run to just before the joint.
     limit : float
         Gradient limit in metres a metre.
+    fine : bool
+        Whether bends may follow closer on each other, at twice the time.
     """
     rules = scene.rules
     ground = way_ground(corridor, joint, rules)
     turning = _turning_points(corridor, rules)
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
     cost = _leg_cost(scene, corridor, ground, limit)
-    corners = _round_corners_of(straightened_on_best_side(way, cost, corridor.ahead), ground)
+    straight = straightened_on_best_side(way, cost, corridor.ahead, fine=fine)
+    corners = _round_corners_of(straight, ground)
     whole = np.concatenate([corridor.station[None], corners])
     room = grow(union([ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
     line = rules.return_line

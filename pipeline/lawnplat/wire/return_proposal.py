@@ -178,9 +178,12 @@ def _as_laid(
     scene: Scene, siting: Siting, rough: _Rough, way: _End, before_m: FloatArray
 ) -> Proposal:
     limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
-    line = drawn(scene, rough.corridor, way.joint, way.way, limit)
+    for fine in (False, True):
+        line = drawn(scene, rough.corridor, way.joint, way.way, limit, fine=fine)
+        clean = keeps_rules(scene, line, limit)
+        if clean:
+            break
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
-    clean = keeps_rules(scene, line, limit)
     return Proposal(line, near_m, rough.searched.over, clean, rough)
 
 

@@ -17,7 +17,7 @@ from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost
 from lawnplat.wire.relaxing import relaxed
 
-_MOST_POINTS = 48
+_MOST_POINTS, _MOST_POINTS_FINE = 48, 80
 _ROUNDS = 3
 _WORTHWHILE = 3e-3
 """A round that saves a smaller share than this is the last."""
@@ -25,7 +25,12 @@ _SAME_M = 1e-6
 
 
 def straightened(
-    way: FloatArray, cost: LegCost, heading: FloatArray | None = None, *, relax: bool = True
+    way: FloatArray,
+    cost: LegCost,
+    heading: FloatArray | None = None,
+    *,
+    relax: bool = True,
+    fine: bool = False,
 ) -> FloatArray:
     """Return the corner points of the cheapest chain of legs along ``way``.
 
@@ -39,12 +44,14 @@ def straightened(
     relax : bool
         Whether corners are moved off the points of the way at last; without, some tenths of a
         percent longer in a quarter of the time.
+    fine : bool
+        Whether corners may lie closer together, for winding ways; takes twice as long.
     """
     shapely.prepare(cost.free)
     best = way
     best_cost = np.inf
     for _ in range(_ROUNDS):
-        points = _spread(best)
+        points = _spread(best, _MOST_POINTS_FINE if fine else _MOST_POINTS)
         corners, total = _cheapest_chain(points, cost, heading)
         if not np.isfinite(total) or total >= best_cost:
             break
@@ -59,13 +66,13 @@ def straightened(
     return smooth if LineString(smooth).is_simple else best
 
 
-def _spread(way: FloatArray) -> FloatArray:
+def _spread(way: FloatArray, most: int) -> FloatArray:
     """Return points along ``way``: its corners, and more between them at even spacing."""
     line = LineString(way)
-    room = _MOST_POINTS - len(way)
+    room = most - len(way)
     if room <= 0:
         return shapely.get_coordinates(
-            shapely.line_interpolate_point(line, np.linspace(0, line.length, _MOST_POINTS))
+            shapely.line_interpolate_point(line, np.linspace(0, line.length, most))
         )
     spacing = max(line.length / room, 0.2)
     corners = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
