@@ -18,7 +18,6 @@ from lawnplat.geometry import grow
 from lawnplat.terrain.sample import bilinear
 from lawnplat.wire.leads import LeadGround, least_tree, rims_of
 from lawnplat.wire.leg_cost import LegCost
-from lawnplat.wire.leg_ground import leg_ground
 from lawnplat.wire.shortcut import straightened
 
 ISLANDS = [10, 40, 120]
@@ -83,24 +82,6 @@ def sampled(start, end):
     share = np.linspace(0.0, 1.0, SAMPLES)
     run = end - start
     return start[:, :1] + run[:, :1] * share, start[:, 1:] + run[:, 1:] * share
-
-
-@pytest.mark.benchmark(group="3000 legs on ground or not")
-def test_legs_by_raster_first(benchmark, legs):
-    free, start, end = legs
-    x, y = sampled(start, end)
-    assert benchmark(lambda: leg_ground(free).covers(start, end, x, y)).any()
-
-
-@pytest.mark.benchmark(group="3000 legs on ground or not")
-def test_legs_by_prepared_geos(benchmark, legs):
-    free, start, end = legs
-    shapely.prepare(free)
-
-    def covers():
-        return shapely.covers(free, shapely.linestrings(np.stack([start, end], axis=1)))
-
-    assert benchmark(covers).any()
 
 
 @pytest.mark.benchmark(group="195 000 heights between cells")

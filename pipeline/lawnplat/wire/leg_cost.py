@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.leg_ground import LegGround, leg_ground
 
 Gradient = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 """Rise a metre eastward and northward at x, y."""
@@ -54,10 +53,6 @@ class LegCost:
     largest_bend_deg: float = 180.0
     smallest_leg_m: float = 0.0
 
-    @cached_property
-    def _ground(self) -> LegGround:
-        return leg_ground(self.free)
-
     def bends(self, turn_deg: FloatArray) -> FloatArray:
         """Return the cost of changes of direction, in metres of line."""
         share = turn_deg / self.largest_bend_deg
@@ -75,33 +70,44 @@ class LegCost:
 
         What a leg costs depends on the leg alone, not on those it is asked with.
         """
+        price, barred = self._priced(start, end)
+        asked = np.flatnonzero(~barred)
+        barred[asked] = ~self._on_ground(start[asked], end[asked])
+        return price, barred
+
+    def open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
+        """Return the cost of each straight leg, infinite where it is barred. Shape (n,)."""
+        length_m = np.hypot(*(end - start).T)
+        glances = np.linspace(0.0, 1.0, _GLANCES + 1)
+        likely = np.flatnonzero(~self._too_steep(self._along(start, end, length_m, glances)[2]))
+        likely = likely[self._on_ground(start[likely], end[likely])]
+        cost, steep = self._priced(start[likely], end[likely])
+        price = np.full(len(start), np.inf)
+        price[likely[~steep]] = cost[~steep]
+        return price
+
+    def _on_ground(self, start: FloatArray, end: FloatArray) -> NDArray[np.bool_]:
+        shapely.prepare(self.free)
+        legs = shapely.linestrings(np.stack([start, end], axis=1))
+        return np.asarray(shapely.covers(self.free, legs))
+
+    def _priced(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Return the cost of each straight leg and whether it is too steep."""
         length_m = np.hypot(*(end - start).T)
         checks = _checks(length_m)
-        price, barred = np.empty(len(start)), np.empty(len(start), bool)
+        price, steep = np.empty(len(start)), np.empty(len(start), bool)
         for count in np.unique(checks):
             alike = np.flatnonzero(checks == count)
             shares = np.linspace(0.0, 1.0, count + 1)
             size = max(_BLOCK_SAMPLES // (int(count) + 1), 1)
             for first in range(0, len(alike), size):
                 block = alike[first : first + size]
-                price[block], barred[block] = self._block(
+                price[block], steep[block] = self._block(
                     start[block], end[block], length_m[block], shares
                 )
         if self.smallest_leg_m > 0:
             price += self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
-        return price, barred
-
-    def open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
-        """Return the cost of each straight leg, infinite where it is barred. Shape (n,)."""
-        price = np.full(len(start), np.inf)
-        length_m = np.hypot(*(end - start).T)
-        x, y, along = self._along(start, end, length_m, np.linspace(0.0, 1.0, _GLANCES + 1))
-        likely = np.flatnonzero(
-            ~self._too_steep(along) & ~self._ground.leaves(x, y)
-        )
-        cost, barred = self.legs(start[likely], end[likely])
-        price[likely[~barred]] = cost[~barred]
-        return price
+        return price, steep
 
     def _too_steep(self, along: FloatArray) -> NDArray[np.bool_]:
         return np.asarray(along.max(axis=1, initial=0.0) > self.limit * (1 + _OVER_LIMIT))
@@ -109,17 +115,12 @@ class LegCost:
     def _block(
         self, start: FloatArray, end: FloatArray, length_m: FloatArray, shares: FloatArray
     ) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Return cost and barring of some legs, short ones not yet priced as such."""
+        """Return cost and steepness of some legs, short ones not yet priced as such."""
         x, y, along = self._along(start, end, length_m, shares)
         weight = 1.0 + self.per_closeness * self.closeness(x, y)
         if np.isfinite(self.limit):
             weight += self.per_gradient * (along / self.limit) ** 2
-        barred = self._too_steep(along)
-        asked = np.flatnonzero(~barred)
-        barred[asked] = ~self._ground.covers(
-            start[asked], end[asked], x[asked], y[asked]
-        )
-        return length_m * _mean_along(weight), barred
+        return length_m * _mean_along(weight), self._too_steep(along)
 
     def chain(self, corners: FloatArray, heading: FloatArray | None = None) -> float:
         """Return the cost of a chain of legs, barred ones at their high price, with its bends."""
