@@ -160,7 +160,11 @@ class ReturnLineRules:
     score_closeness: float
     score_bend: float
     score_switchback: float
+    longer_share: float
+    score_hook: float
+    score_lead: float
     further_line_share: float
+    further_line_m: float
     far_part_share: float
     parking_test_m: float
 

@@ -6,30 +6,22 @@ from dataclasses import dataclass, replace
 
 import shapely
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from lawnplat.errors import NotPlannable
-from lawnplat.geometry import grow, union
-from lawnplat.ground.setbacks import setback_of
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.conductor import BrokenRim, conductor, slit_ground
 from lawnplat.wire.edge_fall import edge_fall_findings
-from lawnplat.wire.gentle_leads import Gentleness
 from lawnplat.wire.joints import joints_of, parking_test_of
+from lawnplat.wire.lead_ground import lead_ground
 from lawnplat.wire.leads import LeadGround, LeadTree, UnjoinedIsland, least_tree
 from lawnplat.wire.return_line import Routed, route
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.sections import sections_of
 from lawnplat.wire.station import Siting, site_station
 from lawnplat.wire.types import Layout, Perimeter, Station
-
-_APART_M = 0.15
-"""Leads keep this far from each other: two pairs side by side would be mistaken for one."""
-_BESIDE_M = 0.05
-_RIM_M = 1e-4
 
 
 @dataclass(frozen=True)
@@ -59,7 +51,8 @@ def build_layout(
     ground = siting.ground
     scene = replace(scene, ground=ground)
     pieces = _home_first(ground.wire_ground.pieces, siting.piece)
-    tree = _joined(scene, _lead_ground(scene, pieces, siting.station, routed))
+    lines = [line.line for line in routed.lines]
+    tree = _joined(scene, lead_ground(scene, pieces, siting.station, lines))
     kept = tuple(piece for number, piece in enumerate(pieces) if number not in tree.unreached)
     perimeter = _perimeter(scene, kept, tree, siting.station)
     layout = Layout(
@@ -90,9 +83,11 @@ def _sited_and_routed(scene: Scene) -> tuple[Siting, Routed]:
     try:
         roomy = site_station(scene, roomy=True)
     except NotPlannable:
-        return first, routed
+        return first, route(replace(scene, ground=first.ground), first, only_ahead=True)
     routed_there = route(replace(scene, ground=roomy.ground), roomy)
-    return (roomy, routed_there) if routed_there.lines else (first, routed)
+    if routed_there.lines:
+        return roomy, routed_there
+    return first, route(replace(scene, ground=first.ground), first, only_ahead=True)
 
 
 def _home_first(pieces: tuple[Polygon, ...], home: Polygon) -> tuple[Polygon, ...]:
@@ -122,52 +117,6 @@ def _perimeter(
         ) from error
     line = conductor(whole, station.point, wire.terminal_gap_m)
     return Perimeter(line, sections_of(scene, line, pieces, tree.leads))
-
-
-def _lead_ground(
-    scene: Scene, pieces: tuple[Polygon, ...], station: Station, routed: Routed
-) -> LeadGround:
-    """Return where leads may run: never across a return line, a crossing or the station's ground.
-
-    Nor through a firm obstacle. Where any tree of leads does, they also keep the return line's
-    corridor, the distance from firm obstacles, passages, the station's cable and the straight wire
-    beside it free.
-    """
-    rules, ground = scene.rules, scene.ground
-    straight = shapely.intersection(
-        shapely.boundary(pieces[0]), grow(station.point, rules.station.straight_wire_m)
-    )
-    narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
-    firm = ground.wire_ground.firm
-    forbidden = [
-        station.front,
-        station.base,
-        *(grow(feature.geometry, _BESIDE_M) for feature in firm),
-        *ground.wire_ground.crossings,
-        *(grow(line.line, rules.wire.pair_gap_m) for line in routed.lines),
-    ]
-    lines = [grow(line.line, rules.return_line.corridor_m) for line in routed.lines]
-    clear = [grow(feature.geometry, setback_of(feature, rules)) for feature in firm]
-    if station.cable_route is not None:
-        clear.append(grow(station.cable_route, _APART_M))
-    return LeadGround(
-        pieces=pieces,
-        barred=union([*forbidden, *lines, *clear, *narrow, grow(straight, _BESIDE_M)]),
-        forbidden=union(forbidden),
-        outside=_outside(scene, pieces),
-        longest_outside_m=rules.wire.longest_lead_m,
-        apart_m=_APART_M,
-        gentle=Gentleness(scene.terrain, rules.wire.lead_longer_share),
-        walls=scene.line_barriers(),
-    )
-
-
-def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
-    """Return the parcel less barriers and lawns, their rims let in."""
-    others = grow(scene.ground.wire_ground.others, scene.rules.wire.loops_apart_m)
-    lawns = union([grow(union(pieces), -_RIM_M), others])
-    ground = shapely.difference(scene.site.parcel, union([scene.barriers(), lawns]))
-    return grow(ground, _RIM_M)
 
 
 def _limits(

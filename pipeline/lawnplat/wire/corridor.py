@@ -82,10 +82,7 @@ def corridor_of(
 ) -> Corridor:
     """Return the corridor of a line that leaves ``station`` beside the lines already ``laid``."""
     rules = scene.rules
-    firm = [
-        grow(feature.geometry, setback_of(feature, rules))
-        for feature in scene.ground.wire_ground.firm
-    ]
+    firm = _firm_bodies(scene)
     free = grow(piece, -rules.return_line.corridor_m)
     # The line may leave the front's clear ground only at its end, never come back through it.
     kept = union(
@@ -103,6 +100,23 @@ def corridor_of(
     start = origin + ahead * leaving.straight_m
     beyond = shapely.difference(free, kept)
     return Corridor(piece, _part_with(beyond, Point(start), rules), start, ahead, origin)
+
+
+def open_corridor(scene: Scene, piece: Polygon, station: Station, straight_m: float) -> Corridor:
+    """Return the corridor of a line that only goes ahead: the clear front is free to it as well."""
+    angle = np.radians(station.bearing_deg)
+    ahead = np.array([np.sin(angle), np.cos(angle)])
+    origin = shapely.get_coordinates(station.point)[0]
+    open_ground = grow(piece, -scene.rules.return_line.corridor_m)
+    free = shapely.difference(open_ground, union(_firm_bodies(scene)))
+    return Corridor(piece, free, origin + ahead * straight_m, ahead, origin)
+
+
+def _firm_bodies(scene: Scene) -> list[BaseGeometry]:
+    return [
+        grow(feature.geometry, setback_of(feature, scene.rules))
+        for feature in scene.ground.wire_ground.firm
+    ]
 
 
 def _sides_of_passages(scene: Scene, piece: Polygon) -> list[BaseGeometry]:

@@ -9,17 +9,20 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from lawnplat.geometry import FloatArray
+from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
+from lawnplat.wire.lead_ground import leads_at_home
 from lawnplat.wire.return_advice import advice_on_lines, measured, no_way
 from lawnplat.wire.return_proposal import (
     Proposal,
     Wanted,
     instead,
     mean_of,
+    most_mean_m,
     proposals,
     reaches,
+    straight_ahead,
 )
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.station import Siting
@@ -38,21 +41,27 @@ class Routed:
     findings: tuple[Finding, ...]
 
 
-def route(scene: Scene, siting: Siting) -> Routed:
+def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     """Route return lines from the station so that the lawn lies as near to one as can be.
 
     Of all joints on the perimeter that a way within the machine's gradient limit leads to, the one
     is taken from which the lawn's mean driving distance to a line, and a share of the line's own
     length, is least; parts behind passages come first where they are large. Where no way keeps the
     limit, the way whose steepest metre is least is taken. Further lines are added up to the
-    machine's number while they lead to a part not reached yet, or shorten the mean distance by the
-    rules' share. They lie side by side until they part, and never cross. Where a line takes the
-    room of a further one that would pay, the two are drawn in the other order.
+    machine's number while they lead to a part not reached yet, or shorten the mean distance by as
+    much as the rules ask, by more where they make the leads longer. They lie side by side until
+    they part, and never cross. Where a line takes the room of a further one that would pay, the two
+    are drawn in the other order. With ``only_ahead`` there is no way on from the station's front,
+    and the one line goes straight to the perimeter ahead.
     """
     limit = scene.machine.slope_return_pct / 100.0
     seen = replace(scene, terrain=wary(scene.terrain, limit))
-    chosen = _added_to(seen, siting, [])
-    if 0 < len(chosen) < scene.machine.return_lines:
+    if only_ahead:
+        ahead = straight_ahead(seen, siting)
+        chosen = [] if ahead is None else [ahead]
+    else:
+        chosen = _added_to(seen, siting, [])
+    if not only_ahead and 0 < len(chosen) < scene.machine.return_lines:
         chosen = _in_other_order(seen, siting, chosen) or chosen
     if not chosen:
         return Routed((), (no_way(scene, siting.station),))
@@ -92,7 +101,10 @@ def _in_other_order(
     lines = _added_to(scene, siting, [*kept, other])
     if len(lines) <= len(chosen):
         return None
-    nearer = _pays(scene, lines[-1], chosen[-1])
+    laid = [proposal.line for proposal in chosen]
+    leads = leads_at_home(scene, siting.piece, siting.station, laid) or []
+    longer_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
+    nearer = _pays(scene, lines[-1], chosen[-1], longer_m)
     return lines if nearer or len(_far_parts(scene, siting, lines)) < len(far) else None
 
 
@@ -116,10 +128,38 @@ def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Prop
     Only a line that a machine cannot do without, the first or the only one to reach a part, may
     bend more sharply or be steeper than the rules allow.
     """
+    laid = [proposal.line for proposal in chosen]
+    found = _next_beside(scene, siting, chosen, laid)
+    if found is None or not chosen or reaches(found.line, _far_parts(scene, siting, chosen)):
+        return found
+    leads = leads_at_home(scene, siting.piece, siting.station, laid) or []
+    longer_m = _longer_leads_m(scene, siting, [*laid, found.line], leads)
+    if longer_m == 0 or _pays(scene, found, chosen[-1], longer_m):
+        return found
+    beside = _next_beside(scene, siting, chosen, [*laid, *leads])
+    return beside if beside is not None and _pays(scene, beside, chosen[-1]) else None
+
+
+def _longer_leads_m(
+    scene: Scene, siting: Siting, lines: Sequence[LineString], leads: Sequence[LineString]
+) -> float:
+    """Return by how much the return ``lines`` lengthen ``leads``, laid without some of them."""
+    taken = grow(union(lines), scene.rules.return_line.corridor_m)
+    if not any(shapely.intersects(taken, lead) for lead in leads):
+        return 0.0
+    beside = leads_at_home(scene, siting.piece, siting.station, lines)
+    if beside is None:
+        return float("inf")
+    return max(sum(lead.length for lead in beside) - sum(lead.length for lead in leads), 0.0)
+
+
+def _next_beside(
+    scene: Scene, siting: Siting, chosen: Sequence[Proposal], laid: Sequence[LineString]
+) -> Proposal | None:
+    """Return the best line that crosses nothing ``laid``: the lines chosen, perhaps leads too."""
     far = _far_parts(scene, siting, chosen)
     before_m = _before_m(siting, chosen)
     asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(chosen))]
-    laid = [proposal.line for proposal in chosen]
     wanted = Wanted(far, before_m, _most_mean_m(scene, chosen))
     last_resort = None
     for proposal in proposals(scene, siting, laid, wanted, asides_m):
@@ -133,7 +173,11 @@ def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Prop
             last_resort = proposal
     if last_resort is None and chosen:
         return _over_the_limit(scene, siting, laid, wanted, asides_m)
-    return last_resort
+    if last_resort is None or chosen:
+        return last_resort
+    ahead = straight_ahead(scene, siting)
+    most_m = last_resort.mean_m + scene.rules.return_line.further_line_m
+    return ahead if ahead is not None and ahead.mean_m <= most_m else last_resort
 
 
 def _over_the_limit(
@@ -150,15 +194,17 @@ def _over_the_limit(
     return next((line for line in found if reaches(line.line, wanted.far)), None)
 
 
-def _pays(scene: Scene, proposal: Proposal, before: Proposal) -> bool:
-    """Return whether a further line brings the lawn nearer by the rules' share."""
-    return proposal.mean_m <= _most_mean_m(scene, [before])
+def _pays(
+    scene: Scene, proposal: Proposal, before: Proposal, longer_leads_m: float = 0.0
+) -> bool:
+    """Return whether a further line brings the lawn nearer by as much as the rules ask."""
+    dearer_m = scene.rules.return_line.score_lead * longer_leads_m
+    return proposal.mean_m <= most_mean_m(scene, before) - dearer_m
 
 
 def _most_mean_m(scene: Scene, chosen: Sequence[Proposal]) -> float:
-    """Return the mean distance to which a further line has to bring the lawn to pay."""
-    share = scene.rules.return_line.further_line_share
-    return (1 - share) * chosen[-1].mean_m if chosen else float("inf")
+    """Return the mean distance to which the next line has to bring the lawn to pay."""
+    return most_mean_m(scene, chosen[-1]) if chosen else float("inf")
 
 
 def _sides(lines: int) -> tuple[float, ...]:

@@ -8,15 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from shapely import LineString, Point
+from shapely.ops import substring
 
 from lawnplat.geometry import FloatArray, union
 from lawnplat.ground.types import Part
-from lawnplat.wire.corridor import Corridor, Ends, Leaving, corridor_of, ends_of
+from lawnplat.wire.ahead_line import ahead_line
+from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends, Leaving, corridor_of, ends_of
 from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_advice import keeps_rules
 from lawnplat.wire.return_drawing import drawn, straight_run_m
 from lawnplat.wire.return_search import Searched, search_ends, search_smooth_ends
 from lawnplat.wire.scene import Scene
+from lawnplat.wire.shorter_line import shortened
 from lawnplat.wire.station import Siting
 
 _MOST_ENDS = 48
@@ -26,6 +29,8 @@ between cells may be steeper than the cells told."""
 _ROOM_TO_TURN_M = 0.5
 _WELL_INSIDE_M = 1.0
 _ON_IT_M = 1e-3
+_APPROACH_M = 3.0
+"""The last stretch of a way, that tells in which direction it comes to the perimeter."""
 
 
 @dataclass(frozen=True)
@@ -43,14 +48,18 @@ class _End:
     """A way on the grid to one joint; ``near_m`` is how far the lawn lies from it alone."""
 
     joint: FloatArray
+    inner: FloatArray
     way: FloatArray
     line: LineString
     near_m: FloatArray
+    hook: float
+    """How far it has to curl to meet the perimeter: 0 not at all, 1 where it comes along it."""
 
     def rank(self, scene: Scene, wanted: Wanted) -> tuple[bool, float]:
         """Return whether it misses the parts wanted, then its score; the least is the best."""
         mean_m = mean_of(np.minimum(wanted.before_m, self.near_m))
-        score = mean_m + scene.rules.return_line.score_length * self.line.length
+        rules = scene.rules.return_line
+        score = mean_m + rules.score_length * self.line.length + rules.score_hook * self.hook
         return not reaches(self.line, wanted.far), score
 
     def serves(self, wanted: Wanted) -> bool:
@@ -83,7 +92,8 @@ class Proposal:
     """No way keeps the machine's gradient limit."""
     clean: bool
     """It keeps the rules' bends, and the gradient limit as far as any way does."""
-    rough: _Rough
+    rough: _Rough | None
+    """The ways that it was chosen from; None for a line that only goes ahead."""
 
     @property
     def mean_m(self) -> float:
@@ -100,6 +110,12 @@ def mean_of(near_m: FloatArray) -> float:
 def reaches(line: LineString, parts: Sequence[Part]) -> bool:
     """Return whether a line leads well into one of the parts."""
     return any(shapely.intersection(line, part.area).length > _WELL_INSIDE_M for part in parts)
+
+
+def most_mean_m(scene: Scene, before: Proposal) -> float:
+    """Return the mean distance to which a further line has to bring the lawn to pay."""
+    rules = scene.rules.return_line
+    return before.mean_m - max(rules.further_line_share * before.mean_m, rules.further_line_m)
 
 
 def proposals(
@@ -151,10 +167,11 @@ def instead(
         Parts that no line reaches yet.
     """
     rough = blocking.rough
+    if rough is None:
+        return None
     best = rough.best(scene, Wanted(far, blocking.near_m))
     both_m = mean_of(np.minimum(blocking.near_m, best.near_m))
-    share = scene.rules.return_line.further_line_share
-    if not reaches(best.line, far) and both_m > (1 - share) * blocking.mean_m:
+    if not reaches(best.line, far) and both_m > most_mean_m(scene, blocking):
         return None
     return _as_laid(scene, siting, rough, best, before_m)
 
@@ -170,8 +187,18 @@ def _drawn(
     ways = [(rough, rough.best(scene, wanted)) for rough in roughs]
     for rough, way in sorted(ways, key=lambda pair: pair[1].rank(scene, wanted)):
         proposal = _as_laid(scene, siting, rough, way, wanted.before_m)
-        if not any(shapely.intersects(proposal.line, other) for other in laid):
+        crosses = any(shapely.intersects(proposal.line, other) for other in laid)
+        if not crosses and not _comes_back(proposal.line, scene):
             yield proposal
+
+
+def _comes_back(line: LineString, scene: Scene) -> bool:
+    """Return whether a line crosses itself, or turns back along its own straight run."""
+    apart_m = scene.rules.return_line.corridor_m
+    run_m = straight_run_m(scene.rules)
+    run = substring(line, 0.0, run_m)
+    onward = substring(line, run_m + apart_m, line.length)
+    return not line.is_simple or bool(shapely.dwithin(run, onward, apart_m / 2))
 
 
 def _as_laid(
@@ -180,9 +207,11 @@ def _as_laid(
     limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
     for fine in (False, True):
         line = drawn(scene, rough.corridor, way.joint, way.way, limit, fine=fine)
-        clean = keeps_rules(scene, line, limit)
-        if clean:
+        if keeps_rules(scene, line, limit):
             break
+    end = Ends(way.joint[None], way.inner[None])
+    line = shortened(scene, rough.corridor, end, limit, line)
+    clean = keeps_rules(scene, line, limit)
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
     return Proposal(line, near_m, rough.searched.over, clean, rough)
 
@@ -249,6 +278,18 @@ def _leaving(
     return corridor
 
 
+def straight_ahead(scene: Scene, siting: Siting) -> Proposal | None:
+    """Return the line that goes out of the station to the perimeter ahead; None where none may.
+
+    On a lawn hardly larger than a station's clear front there is no room to turn beyond it.
+    """
+    line = ahead_line(scene, siting.piece, siting.station, straight_run_m(scene.rules))
+    if line is None or not keeps_rules(scene, line, scene.machine.slope_return_pct / 100.0):
+        return None
+    near_m = _near_m(siting, shapely.get_coordinates(line))
+    return Proposal(line, near_m, over=False, clean=True, rough=None)
+
+
 def _near_m(siting: Siting, way: FloatArray) -> FloatArray:
     """Return the driving distance from every mown cell to the nearest place on a way."""
     dense = shapely.segmentize(LineString(way), siting.network.cell_m)
@@ -269,13 +310,14 @@ def _ways_to(
     """
     home = shapely.get_coordinates(siting.station.point)
     found = []
-    for node, joint in zip(searched.nodes, ends.joint, strict=True):
+    for node, joint, inner in zip(searched.nodes, ends.joint, ends.inner, strict=True):
         if node >= 0 and np.isfinite(searched.ways.cost[node]):
             way = searched.ways.to(int(node))
             own = LineString(np.concatenate([corridor.station[None], way, joint[None]]))
             if not any(_beyond(own, line) for line in laid):
                 whole = np.concatenate([home, way, joint[None]])
-                found.append(_End(joint, way, LineString(whole), _near_m(siting, whole)))
+                near_m, hook = _near_m(siting, whole), _hook(way, joint - inner)
+                found.append(_End(joint, inner, way, LineString(whole), near_m, hook))
     return found
 
 
@@ -283,3 +325,15 @@ def _beyond(way: LineString, line: LineString) -> bool:
     """Return whether a way ends on the other side of a line."""
     crossed = shapely.intersection(way, line)
     return not crossed.is_empty and bool(shapely.get_num_geometries(crossed) % 2)
+
+
+def _hook(way: FloatArray, square: FloatArray) -> float:
+    """Return how much of a curl a way needs to meet the wire that lies square to a direction."""
+    line = LineString(way) if len(way) > 1 else LineString([way[0], way[0]])
+    before = shapely.get_coordinates(line.interpolate(-_APPROACH_M))[0]
+    come = way[-1] - before
+    if not come.any():
+        return 0.0
+    along = float(come @ square) / (float(np.hypot(*come)) * float(np.hypot(*square)))
+    off_deg = float(np.degrees(np.arccos(np.clip(along, -1.0, 1.0))))
+    return float(np.clip((off_deg - MEETING_DEG) / (90.0 - MEETING_DEG), 0.0, 1.0))

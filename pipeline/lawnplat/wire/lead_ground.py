@@ -1,0 +1,83 @@
+"""Where leads may run on one site, and what return lines do to their length."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import shapely
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.geometry import grow, union
+from lawnplat.ground.setbacks import setback_of
+from lawnplat.wire.gentle_leads import Gentleness
+from lawnplat.wire.leads import LeadGround, UnjoinedIsland, least_tree
+from lawnplat.wire.scene import Scene
+from lawnplat.wire.types import Station
+
+_APART_M = 0.15
+"""Leads keep this far from each other: two pairs side by side would be mistaken for one."""
+_BESIDE_M = 0.05
+_RIM_M = 1e-4
+
+
+def leads_at_home(
+    scene: Scene, piece: Polygon, station: Station, lines: Sequence[LineString]
+) -> list[LineString] | None:
+    """Return the least leads over the islands of the station's own piece beside return ``lines``.
+
+    None where the lines leave an island that no lead reaches.
+    """
+    if not piece.interiors:
+        return []
+    try:
+        tree = least_tree(lead_ground(scene, (piece,), station, lines))
+    except UnjoinedIsland:
+        return None
+    return [lead.line for lead in tree.leads]
+
+
+def lead_ground(
+    scene: Scene, pieces: tuple[Polygon, ...], station: Station, lines: Sequence[LineString]
+) -> LeadGround:
+    """Return where leads may run: never across a return line, a crossing or the station's ground.
+
+    Nor through a firm obstacle. Where any tree of leads does, they also keep the corridor of the
+    return ``lines``, the distance from firm obstacles, passages, the station's cable and the
+    straight wire beside it free.
+    """
+    rules, ground = scene.rules, scene.ground
+    straight = shapely.intersection(
+        shapely.boundary(pieces[0]), grow(station.point, rules.station.straight_wire_m)
+    )
+    narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
+    firm = ground.wire_ground.firm
+    forbidden = [
+        station.front,
+        station.base,
+        *(grow(feature.geometry, _BESIDE_M) for feature in firm),
+        *ground.wire_ground.crossings,
+        *(grow(line, rules.wire.pair_gap_m) for line in lines),
+    ]
+    corridors = [grow(line, rules.return_line.corridor_m) for line in lines]
+    clear = [grow(feature.geometry, setback_of(feature, rules)) for feature in firm]
+    if station.cable_route is not None:
+        clear.append(grow(station.cable_route, _APART_M))
+    return LeadGround(
+        pieces=pieces,
+        barred=union([*forbidden, *corridors, *clear, *narrow, grow(straight, _BESIDE_M)]),
+        forbidden=union(forbidden),
+        outside=_outside(scene, pieces),
+        longest_outside_m=rules.wire.longest_lead_m,
+        apart_m=_APART_M,
+        gentle=Gentleness(scene.terrain, rules.wire.lead_longer_share),
+        walls=scene.line_barriers(),
+    )
+
+
+def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
+    """Return the parcel less barriers and lawns, their rims let in."""
+    others = grow(scene.ground.wire_ground.others, scene.rules.wire.loops_apart_m)
+    lawns = union([grow(union(pieces), -_RIM_M), others])
+    ground = shapely.difference(scene.site.parcel, union([scene.barriers(), lawns]))
+    return grow(ground, _RIM_M)
