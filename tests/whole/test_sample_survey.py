@@ -153,13 +153,14 @@ def test_garden_08_leads_wire_to_the_lawn_that_the_machine_is_carried_to(street:
 
 def test_garden_09_goes_diagonally_over_its_bank(street: Run) -> None:
     plan = street.plan("garden-09")
-    line = plan["return_lines"].geometry.iloc[0]
     limit = load_machine(street.table["garden-09"]["machine_class"]).slope_return_pct
     steep = plan["slope_zones"][plan["slope_zones"]["zone"] != "gentle"]
     bank = shapely.union_all(steep.geometry.to_numpy())
+    # Whichever of the lines leads to the upper lawn.
+    line = max(plan["return_lines"].geometry, key=lambda line: line.intersection(bank).length)
     assert line.intersection(bank).length > 1.0, "the line has to climb the bank"
     assert _steepest_pct(line, 1.0) <= limit + 1.0
-    assert plan["return_lines"]["steepest_pct"].iloc[0] <= limit + 1.0
+    assert plan["return_lines"]["steepest_pct"].max() <= limit + 1.0
     # Straight up it would be over the limit: between the line's own ends on the bank.
     assert _fall_pct(bank.centroid) > limit + 5.0
 
