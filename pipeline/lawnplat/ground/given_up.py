@@ -8,10 +8,13 @@ import shapely
 from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import as_multipolygon, union
+from lawnplat.geometry import as_multipolygon, polygons, union
 from lawnplat.ground.setbacks import TOO_NARROW, TOO_SMALL
 from lawnplat.ground.types import Cause, HandTrim, KeepOut
 from lawnplat.settings.types import RuleBook
+
+_SPECK_M2 = 1e-6
+"""A square millimetre: less is what arithmetic leaves between two rims that are one."""
 
 
 def account(
@@ -24,16 +27,20 @@ def account(
     left = as_multipolygon(shapely.difference(lawn, mown))
     found: list[KeepOut] = []
     for cause in causes:
-        taken = as_multipolygon(shapely.intersection(left, cause.reach))
+        taken = _without_specks(shapely.intersection(left, cause.reach))
         if not taken.is_empty:
             left = as_multipolygon(shapely.difference(left, cause.reach))
             found.append(KeepOut(cause.kind, cause.setback_m, taken))
     for kind, area in ((TOO_SMALL, small), (TOO_NARROW, lawn)):
-        taken = as_multipolygon(shapely.intersection(left, area))
+        taken = _without_specks(shapely.intersection(left, area))
         if not taken.is_empty:
             left = as_multipolygon(shapely.difference(left, area))
             found.append(KeepOut(kind, 0.0, taken))
     return tuple(found)
+
+
+def _without_specks(area: BaseGeometry) -> MultiPolygon:
+    return MultiPolygon([part for part in polygons(area) if part.area > _SPECK_M2])
 
 
 def hand_trim(

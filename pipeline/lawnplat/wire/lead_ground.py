@@ -76,8 +76,9 @@ def lead_ground(
 
 
 def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
-    """Return the parcel less barriers and lawns, their rims let in."""
+    """Return the parcel less lawns, their rims let in, and less what is barred."""
     others = grow(scene.ground.wire_ground.others, scene.rules.wire.loops_apart_m)
     lawns = union([grow(union(pieces), -_RIM_M), others])
-    ground = shapely.difference(scene.site.parcel, union([scene.barriers(), lawns]))
+    barriers = grow(scene.barriers(), scene.rules.station.cable_clear_m)
+    ground = shapely.difference(scene.site.parcel, union([barriers, lawns]))
     return grow(ground, _RIM_M)
