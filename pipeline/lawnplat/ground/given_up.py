@@ -13,8 +13,8 @@ from lawnplat.ground.setbacks import TOO_NARROW, TOO_SMALL
 from lawnplat.ground.types import Cause, HandTrim, KeepOut
 from lawnplat.settings.types import RuleBook
 
-_SPECK_M2 = 1e-6
-"""A square millimetre: less is what arithmetic leaves between two rims that are one."""
+_SPECK_M2 = 1e-8
+"""A tenth of a millimetre squared: less is what arithmetic leaves between two rims that are one."""
 
 
 def account(
