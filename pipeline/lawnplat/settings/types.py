@@ -245,3 +245,24 @@ class PriceBook:
     labour_rates: Mapping[str, Price]
     tasks_per_hour: Mapping[str, float]
     sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Monthly mean air temperatures of a place, January to December, degrees Celsius."""
+
+    label: str
+    mean_c: tuple[float, ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What a quote and a programme need besides the plan.
+
+    ``issued`` is the quote's date, ISO 8601, or empty: a library reads no clock.
+    """
+
+    prices: PriceBook
+    climate: Climate
+    issued: str = ""

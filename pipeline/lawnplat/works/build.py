@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
+from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
 from lawnplat.works.types import Peg, Works
@@ -17,3 +18,8 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
     for layout in layouts:
         pegs.extend(pegs_of(layout, rules, first_number=len(pegs) + 1))
     return Works(pegs=tuple(pegs), materials=materials_of(layouts, tuple(pegs), machine, rules))
+
+
+def work_order(job: Job) -> Works:
+    """Work out all that a crew and a client are handed for one site."""
+    return build_works(job.layouts, job.machine, job.rules)

@@ -1,4 +1,4 @@
-"""What the works room gives: pegs, setting out, materials, tasks, programme, commissioning, quote."""
+"""What the works room gives: pegs, marks, materials, tasks, quote, programme, commissioning."""
 
 from __future__ import annotations
 
@@ -139,7 +139,7 @@ class Quote:
     valid_days: int
     issued: str
     missing: tuple[str, ...]
-    """Items for which the price book has no price: the quote is not complete while there are any."""
+    """Items without a price in the price book: the quote is not complete while there are any."""
 
 
 @dataclass(frozen=True)
