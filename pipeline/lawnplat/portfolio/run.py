@@ -21,6 +21,7 @@ from lawnplat.deliver.picture import draw
 from lawnplat.deliver.picture_file import write_picture
 from lawnplat.deliver.place import make_folder
 from lawnplat.deliver.portfolio_files import write_portfolio
+from lawnplat.deliver.rover_file import write_rover
 from lawnplat.planned import Outcome
 from lawnplat.portfolio.outcomes import outcome_of_error, outcome_of_plan, outcome_of_refusal
 from lawnplat.settings.load import DEFAULT_CLASS, shipped_class
@@ -152,6 +153,7 @@ def _planned(settings: RunSettings, out: Path, task: _Task) -> Outcome:
     folder = out / task.name.folder
     write_plan(plan, folder)
     write_picture(picture, folder)
+    write_rover(plan, folder)
     return outcome_of_plan(plan, task.name.folder)
 
 

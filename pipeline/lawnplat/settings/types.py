@@ -170,6 +170,31 @@ class ReturnLineRules:
 
 
 @dataclass(frozen=True)
+class SettingOutRules:
+    """Rules for the marks that a crew sets out with two tapes.
+
+    ``curve_offset_m`` is how far the wire may leave the straight or arc between two marks; an arc
+    turns by ``largest_arc_deg`` and is ``longest_arc_m`` long at most. A corner that turns by less
+    than ``smallest_corner_deg`` holds no tape. ``score_*`` are degrees of cut: what a fixed point
+    other than a house corner, a parcel's corner, and a metre of tape cost.
+    """
+
+    longest_tape_m: float
+    smallest_cut_deg: float
+    largest_cut_deg: float
+    curve_offset_m: float
+    largest_arc_deg: float
+    longest_arc_m: float
+    ruler_m: float
+    edge_reach_m: float
+    smallest_corner_deg: float
+    fixed_apart_m: float
+    score_built: float
+    score_parcel: float
+    score_tape: float
+
+
+@dataclass(frozen=True)
 class RuleBook:
     """Every clearance and limit that is not the machine's own.
 
@@ -184,6 +209,7 @@ class RuleBook:
     pegs: PegRules
     station: StationRules
     return_line: ReturnLineRules
+    setting_out: SettingOutRules
     sources: Mapping[str, str]
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
 from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
+from lawnplat.works.setting_out import setting_out
 from lawnplat.works.types import Peg, Works
 
 
@@ -22,4 +24,8 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
 
 def work_order(job: Job) -> Works:
     """Work out all that a crew and a client are handed for one site."""
-    return build_works(job.layouts, job.machine, job.rules)
+    works = build_works(job.layouts, job.machine, job.rules)
+    out = setting_out(job)
+    return replace(
+        works, fixed_points=out.fixed_points, marks=out.marks, findings=out.findings
+    )

@@ -7,6 +7,8 @@ from decimal import Decimal
 
 from shapely import Point
 
+from lawnplat.survey.types import Finding
+
 
 @dataclass(frozen=True)
 class Peg:
@@ -71,6 +73,10 @@ class Mark:
     """At which the two tapes meet at the mark."""
     to_next_offset_m: float
     loop: int
+    side: str = ""
+    """``left`` or ``right``: the mark's for one who looks from ``from_a`` to ``from_b``."""
+    to_mark: str = ""
+    """Name of the mark where the stretch that begins here ends; empty where none begins."""
 
 
 @dataclass(frozen=True)
@@ -203,3 +209,5 @@ class Works:
     quote: Quote | None = None
     programme: Programme | None = None
     commissioning: tuple[Check, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    """What the crew or the office has to look at, for the plan's advisories."""
