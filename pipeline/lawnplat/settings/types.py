@@ -176,7 +176,7 @@ class SettingOutRules:
     ``curve_offset_m`` is how far the wire may leave the straight or arc between two marks; an arc
     turns by ``largest_arc_deg`` and is ``longest_arc_m`` long at most. A corner that turns by less
     than ``smallest_corner_deg`` holds no tape. ``score_*`` are degrees of cut: what a fixed point
-    other than a house corner, a parcel's corner, and a metre of tape cost.
+    other than a house corner, a parcel's corner, a metre of tape and one more fixed point cost.
     """
 
     longest_tape_m: float
@@ -192,6 +192,7 @@ class SettingOutRules:
     score_built: float
     score_parcel: float
     score_tape: float
+    score_point: float
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,9 @@ _STEP_M = 0.25
 """How closely a stretch is held against its arc."""
 _STRAIGHT_M = 0.01
 """A wire that leaves its chord by less is straight: no ruler on grass tells the difference."""
+_EVEN = 1e-4
+"""What the square of an arc's length counts for beside the metres by which the wire leaves it: of
+equally few arcs round a circle, even ones."""
 _GIVE_UP_AFTER = 12
 """So many longer stretches in a row are tried in vain before the search gives up."""
 
@@ -89,7 +92,8 @@ def _fewest(points: FloatArray, at_m: FloatArray, rules: SettingOutRules) -> lis
     came: list[tuple[int, float]] = [(0, 0.0)] * count
     for start in range(count - 1):
         for end, offset_m, off_m in _from(run, start, rules):
-            cost = (best[start][0] + 1, best[start][1] + off_m)
+            uneven = _EVEN * (run.at_m[end] - run.at_m[start]) ** 2 if offset_m else 0.0
+            cost = (best[start][0] + 1, best[start][1] + off_m + uneven)
             if cost < best[end]:
                 best[end], came[end] = cost, (start, offset_m)
     chain: list[Stretch] = []

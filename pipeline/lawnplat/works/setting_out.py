@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 from string import ascii_uppercase
 
 import numpy as np
@@ -17,12 +16,10 @@ from lawnplat.terrain.types import Terrain
 from lawnplat.works.edge_offsets import edge_offsets
 from lawnplat.works.fixed_points import candidates
 from lawnplat.works.job import Job
-from lawnplat.works.marks import NAN, STATION, Place, places_of, shifted
-from lawnplat.works.tapes import Tapes, choose_tapes, solid_ground
+from lawnplat.works.marks import NAN, Place, places_of, shifted
+from lawnplat.works.tapes import Square, Tapes, choose_tapes, solid_ground, square_off
 from lawnplat.works.types import FixedPoint, Mark
-
-TWIN = "r"
-"""Ends the name of a mark whose stake is another's: there a lead's wire comes back beside it."""
+from lawnplat.works.unreached import TWIN, square_in_words, unreached
 
 
 @dataclass(frozen=True)
@@ -43,38 +40,50 @@ def setting_out(job: Job) -> SettingOut:
     Distances are horizontal, in metres, told to the millimetre: on a slope the tape is held level.
     """
     rules = job.rules.setting_out
+    places, loops = _places(job)
+    marks = shapely.get_coordinates([each.point for each in places])
+    corners = candidates(job.site, rules)
+    solid = solid_ground(job.site, job.rules)
+    tapes = choose_tapes(marks, corners, solid, rules)
+    squares = {
+        index: square_off(marks[index], corners, solid, rules)
+        for index, each in enumerate(places)
+        if tapes[index] is None and each.twin < 0
+    }
+    named = _named([*tapes, *squares.values()])
+    names = mark_names(places)
+    found = tuple(
+        _mark(place, loop, name, _tapes(pair, named))
+        for place, loop, name, pair in zip(places, loops, names, tapes, strict=True)
+    )
+    measured = zip(
+        found,
+        edge_offsets(marks, job.site, rules),
+        _heights(job.terrain, marks),
+        (names[each.to] if each.to >= 0 else "" for each in places),
+        strict=True,
+    )
+    found = tuple(
+        replace(mark, edge_offset_m=off_m, edge=edge, height_m=float(height), to_mark=to)
+        for mark, (off_m, edge), height, to in measured
+    )
+    points = tuple(
+        FixedPoint(name, corners[index].what, corners[index].point)
+        for index, name in named.items()
+    )
+    told = {names[index]: square_in_words(each, named) for index, each in squares.items()}
+    return SettingOut(points, found, unreached(found, told))
+
+
+def _places(job: Job) -> tuple[list[Place], list[int]]:
+    """Return the places of all loops, and the loop of each."""
     places: list[Place] = []
     loops: list[int] = []
     for layout in job.layouts:
         more = places_of(layout, job.machine, job.rules)
         places += shifted(more, len(places))
         loops += [layout.loop] * len(more)
-    marks = shapely.get_coordinates([each.point for each in places])
-    corners = candidates(job.site, rules)
-    tapes = choose_tapes(marks, corners, solid_ground(job.site, job.rules), rules)
-    named = _named(tapes)
-    names = mark_names(places)
-    edges = edge_offsets(marks, job.site, rules)
-    heights = _heights(job.terrain, marks)
-    found = tuple(
-        _mark(place, loop, name, _tapes(pair, named))
-        for place, loop, name, pair in zip(places, loops, names, tapes, strict=True)
-    )
-    found = tuple(
-        replace(
-            mark,
-            edge_offset_m=edge[0],
-            edge=edge[1],
-            height_m=float(height),
-            to_mark=names[place.to] if place.to >= 0 else "",
-        )
-        for mark, place, edge, height in zip(found, places, edges, heights, strict=True)
-    )
-    points = tuple(
-        FixedPoint(name, corners[index].what, corners[index].point)
-        for index, name in named.items()
-    )
-    return SettingOut(points, found, _unreached(found))
+    return places, loops
 
 
 @dataclass(frozen=True)
@@ -139,7 +148,7 @@ def letters(index: int) -> str:
     return f"{ascii_uppercase[place]}{turn or ''}"
 
 
-def _named(tapes: Sequence[Tapes | None]) -> dict[int, str]:
+def _named(tapes: Sequence[Tapes | Square | None]) -> dict[int, str]:
     """Return the names of the corners that a tape is hooked to, by their index, in order."""
     used = sorted({i for each in tapes if each is not None for i in (each.a, each.b)})
     return {corner: letters(place) for place, corner in enumerate(used)}
@@ -156,40 +165,3 @@ def _heights(terrain: Terrain, marks: FloatArray) -> FloatArray:
     known = np.zeros(len(marks), dtype=bool)
     known[inside] = terrain.known[row[inside], column[inside]]
     return np.where(known, height_at(terrain, x, y), np.nan)
-
-
-def _unreached(marks: Sequence[Mark]) -> tuple[Finding, ...]:
-    """Say of each run of marks that no two tapes reach how it is measured along the wire.
-
-    A mark that shares another's stake (``8r``) needs no tapes of its own.
-    """
-    staked = [mark for mark in marks if mark.from_a or not mark.name.endswith(TWIN)]
-    found: list[Finding] = []
-    for wire, group in groupby(staked, key=lambda mark: mark.on):
-        on_wire = list(group)
-        at = 0
-        for reached, run in groupby(on_wire, key=lambda mark: bool(mark.from_a)):
-            count = len(list(run))
-            if not reached:
-                found.append(_chained(on_wire[at : at + count], on_wire, wire))
-            at += count
-    return tuple(found)
-
-
-def _chained(run: Sequence[Mark], on_wire: Sequence[Mark], wire: str) -> Finding:
-    """Return the note for one run of marks, told from the nearest reached mark on the wire."""
-    one = len(run) == 1
-    name = f"mark {run[0].name}" if one else f"marks {run[0].name} to {run[-1].name}"
-    text = f"no two tapes with a good cut reach {name}"
-    known = [mark for mark in on_wire if mark.from_a]
-    if known and wire != STATION:
-        beside = min(
-            known,
-            key=lambda mark: min(abs(mark.chainage_m - each.chainage_m) for each in run),
-        )
-        away = (abs(mark.chainage_m - beside.chainage_m) for mark in run)
-        told = ", ".join(f"{each:.2f}" for each in away)
-        text += f": measure along {wire} from mark {beside.name}: {told} m"
-    else:
-        text += ": take it with the rover, or from its edge offset and the marks beside it"
-    return Finding("setting_out", "note", text, count=len(run), place=run[0].point)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 import shapely
@@ -16,7 +17,7 @@ from lawnplat.settings.types import RuleBook, SettingOutRules
 from lawnplat.survey.types import Site
 from lawnplat.works.fixed_points import BUILT, HOUSE, PARCEL, Candidate
 
-TOLD_M = 0.001
+TOLD_DIGITS = 3
 """Tapes are told to the millimetre. Two readings that are each wrong by e put the mark wrong by
 e / sin(cut / 2) at most for cuts up to 90 degrees, and e / cos(cut / 2) beyond: at 30 degrees
 3.9 e, that is 2 mm for half a millimetre, but 19 mm for half a centimetre."""
@@ -26,6 +27,9 @@ _GRAZES_M = 0.005
 """A tape bent by so little round a corner is straight."""
 _SHORTEST_M = 0.5
 """A shorter tape is a ruler: its cut says nothing."""
+
+_MOST_PAIRS = 200
+"""So many of a mark's pairs, the best, are looked at when fixed points are given up."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,53 @@ class Tapes:
     dist_b_m: float
     cut_deg: float
     side: str
+
+
+@dataclass(frozen=True)
+class Square:
+    """A mark set off square from the line of two fixed points, given by their indices."""
+
+    a: int
+    b: int
+    along_m: float
+    off_m: float
+    side: str
+    """``left`` or ``right``: the mark's for one who looks from the first point to the second."""
+
+
+def square_off(
+    mark: FloatArray,
+    fixed: Sequence[Candidate],
+    solid: BaseGeometry,
+    rules: SettingOutRules,
+) -> Square | None:
+    """Return how a mark that no two tapes reach is set off square from a line of two fixed points.
+
+    The line of the best ranks that passes within a ruler, of equal ones the nearest, along which a
+    tape runs free; None where none is.
+    """
+    places = shapely.get_coordinates([each.point for each in fixed])
+    lines = []
+    for a, b in permutations(range(len(places)), 2):
+        along, left = _on_line(mark, places[a], places[b])
+        apart = math.dist(places[a], places[b])
+        if abs(left) <= rules.ruler_m and _SHORTEST_M <= along <= apart <= rules.longest_tape_m:
+            rank = fixed[a].rank + fixed[b].rank
+            lines.append((rank, round(abs(left), 2), along, left, a, b))
+    for _, _, along, left, a, b in sorted(lines):
+        ahead = (places[b] - places[a]) / math.dist(places[a], places[b])
+        nudge = ahead * 2 * _GRAZES_M
+        ways = [[places[a] + nudge, places[b] - nudge], [places[a] + ahead * along, mark]]
+        if not shapely.intersects(solid, shapely.multilinestrings(ways)):
+            told = (round(along, TOLD_DIGITS), round(abs(left), TOLD_DIGITS))
+            return Square(a, b, *told, "left" if left > 0 else "right")
+    return None
+
+
+def _on_line(mark: FloatArray, a: FloatArray, b: FloatArray) -> tuple[float, float]:
+    """Return metres along the line from ``a`` to ``b``, and to its left, at which a mark lies."""
+    ahead, rest = (b - a) / math.dist(a, b), mark - a
+    return float(rest @ ahead), float(ahead[0] * rest[1] - ahead[1] * rest[0])
 
 
 def two_tape_point(
@@ -107,9 +158,23 @@ def choose_tapes(
     reach = _reached(marks, places, solid, rules)
     costs = {HOUSE: 0.0, BUILT: rules.score_built, PARCEL: rules.score_parcel}
     ranks = np.array([costs[each.rank] for each in fixed])
+    pairs = [
+        _ranked(mark, places, ranks, seen, rules) for mark, seen in zip(marks, reach, strict=True)
+    ]
+    alive = _fewer(pairs, ranks, rules)
     return tuple(
-        _best(mark, places, ranks, seen, rules) for mark, seen in zip(marks, reach, strict=True)
+        _told_pair(mark, places, _first(each, alive))
+        for mark, each in zip(marks, pairs, strict=True)
     )
+
+
+@dataclass(frozen=True)
+class _Pairs:
+    """The good pairs of fixed points for one mark, the best first."""
+
+    points: NDArray[np.intp]
+    """Indices, shape (n, 2)."""
+    cost: FloatArray
 
 
 def _reached(
@@ -118,7 +183,7 @@ def _reached(
     """Return which mark (row) a tape from which fixed point (column) reaches."""
     run = marks[:, None] - places[None]
     length = np.hypot(run[..., 0], run[..., 1])
-    near = (length <= rules.longest_tape_m - TOLD_M) & (length >= _SHORTEST_M)
+    near = (length <= rules.longest_tape_m - _GRAZES_M) & (length >= _SHORTEST_M)
     if solid.is_empty:
         return near
     rows, columns = np.nonzero(near)
@@ -130,36 +195,76 @@ def _reached(
     return near
 
 
-def _best(
+def _ranked(
     mark: FloatArray,
     places: FloatArray,
     ranks: FloatArray,
     seen: NDArray[np.bool_],
     rules: SettingOutRules,
-) -> Tapes | None:
+) -> _Pairs:
     index = np.flatnonzero(seen)
     run = places[index] - mark
     length = np.hypot(run[:, 0], run[:, 1])
     first, second = np.triu_indices(len(index), k=1)
-    cosine = (run[first] * run[second]).sum(axis=1) / (length[first] * length[second])
-    cut = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    cut = _cut_deg(run[first], run[second])
     good = (cut >= rules.smallest_cut_deg) & (cut <= rules.largest_cut_deg)
-    if not good.any():
-        return None
     worth = ranks[index] + rules.score_tape * length
     cost = np.where(good, np.abs(cut - 90.0) + worth[first] + worth[second], np.inf)
-    pair = int(np.argmin(cost))
-    a, b = int(first[pair]), int(second[pair])
-    cross = run[a, 0] * run[b, 1] - run[a, 1] * run[b, 0]
+    order = np.argsort(cost, kind="stable")[: min(int(good.sum()), _MOST_PAIRS)]
+    pairs = np.stack([index[first[order]], index[second[order]]], axis=1)
+    return _Pairs(pairs, cost[order])
+
+
+def _cut_deg(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Return the angle between vectors, arrays of shape (n, 2), 0 to 180 degrees."""
+    cross = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    return np.asarray(np.degrees(np.arctan2(np.abs(cross), (one * other).sum(axis=1))))
+
+
+def _fewer(pairs: Sequence[_Pairs], ranks: FloatArray, rules: SettingOutRules) -> NDArray[np.bool_]:
+    """Return which fixed points stay, so that a crew hooks its tapes to few.
+
+    Point after point is given up, the worst ranks and the least used first, as long as no mark's
+    pair costs more than ``score_point`` over its best.
+    """
+    alive = np.ones(len(ranks), dtype=bool)
+    near = [_nearly_best(each, rules.score_point) for each in pairs if len(each.points)]
+    best = np.array([each[0] for each in near], dtype=np.intp).ravel()
+    uses = np.bincount(best, minlength=len(ranks))
+    for point in np.lexsort((uses, -ranks)):
+        alive[point] = False
+        left = (each[alive[each].all(axis=1)] for each in near if (each == point).any())
+        alive[point] = not all(len(each) for each in left)
+    return alive
+
+
+def _nearly_best(pairs: _Pairs, most: float) -> NDArray[np.intp]:
+    """Return the pairs of one mark that cost at most so much more than its best."""
+    return pairs.points[: int(np.searchsorted(pairs.cost, pairs.cost[0] + most, side="right"))]
+
+
+def _first(pairs: _Pairs, alive: NDArray[np.bool_]) -> NDArray[np.intp] | None:
+    left = pairs.points[alive[pairs.points].all(axis=1)]
+    return left[0] if len(left) else None
+
+
+def _told_pair(
+    mark: FloatArray, places: FloatArray, pair: NDArray[np.intp] | None
+) -> Tapes | None:
+    if pair is None:
+        return None
+    run = places[pair] - mark
+    length = np.hypot(run[:, 0], run[:, 1])
+    cross = run[0, 0] * run[1, 1] - run[0, 1] * run[1, 0]
     return Tapes(
-        a=int(index[a]),
-        b=int(index[b]),
-        dist_a_m=_told(length[a]),
-        dist_b_m=_told(length[b]),
-        cut_deg=float(cut[pair]),
+        a=int(pair[0]),
+        b=int(pair[1]),
+        dist_a_m=_told(length[0]),
+        dist_b_m=_told(length[1]),
+        cut_deg=float(_cut_deg(run[:1], run[1:])[0]),
         side="left" if cross > 0 else "right",
     )
 
 
 def _told(length_m: float) -> float:
-    return round(float(length_m) / TOLD_M) * TOLD_M
+    return round(float(length_m), TOLD_DIGITS)
