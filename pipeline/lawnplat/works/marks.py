@@ -185,29 +185,33 @@ def _paired(
         for index, each in enumerate(places):
             if first - _ONE_PLACE_M < each.chainage_m < last + _ONE_PLACE_M:
                 twin[index] = _beside(places, index, back, _BESIDE * gap_m)
-    ends = {last for _, last in back}
-    moved: dict[int, int] = {}
-    kept: list[int] = []
-    for index, each in enumerate(places):
-        on_way = index in twin and not any(abs(each.chainage_m - e) < _ONE_PLACE_M for e in ends)
-        if on_way and each.what not in _WORDS.values():
-            moved[index] = twin[index]
-        else:
-            moved[index] = index
-            kept.append(index)
-    return [_renumbered(places[index], index, kept, moved, twin) for index in kept]
+    inside = {
+        index
+        for index in twin
+        if not any(abs(places[index].chainage_m - last) < _ONE_PLACE_M for _, last in back)
+    }
+    kept = [
+        index
+        for index, each in enumerate(places)
+        if index not in inside or each.what in _WORDS.values()
+    ]
+    moved = {index: index for index in kept} | {
+        index: twin[index] for index in inside if index not in kept
+    }
+    number = {index: place for place, index in enumerate(kept)}
+    return [
+        _renumbered(
+            places[index],
+            to=-1 if index in inside else number.get(moved.get(places[index].to, -1), -1),
+            twin=number.get(twin.get(index, -1), -1),
+        )
+        for index in kept
+    ]
 
 
-def _renumbered(
-    place: Place, index: int, kept: list[int], moved: dict[int, int], twin: dict[int, int]
-) -> Place:
-    to = moved.get(place.to, -1)
-    lost = to < 0 or to not in kept
+def _renumbered(place: Place, *, to: int, twin: int) -> Place:
     return replace(
-        place,
-        to=-1 if lost else kept.index(to),
-        to_next_offset_m=NAN if lost else place.to_next_offset_m,
-        twin=kept.index(twin[index]) if twin.get(index, -1) in kept else -1,
+        place, to=to, twin=twin, to_next_offset_m=place.to_next_offset_m if to >= 0 else NAN
     )
 
 
