@@ -55,7 +55,7 @@ def test_the_published_angle_and_distances_are_those_of_the_chosen_tapes() -> No
 def test_any_mark_comes_back_within_what_reading_to_a_millimetre_allows(
     ax: float, ay: float, bx: float, by: float
 ) -> None:
-    """Half a millimetre in each tape moves the mark by at most that over sin or cos of half the cut.
+    """Half a millimetre in each tape moves the mark by that over sin or cos of half the cut.
 
     Source of the bound: the two circles are straight near the mark (error parallelogram).
     """

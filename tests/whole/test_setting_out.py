@@ -10,6 +10,7 @@ import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import momepy
@@ -104,7 +105,8 @@ def cases(street: Run, real_plots: list[Case]) -> list[Case]:
 
 def taped(case: Case) -> Iterator[tuple[pd.Series, Point, Point]]:
     """Yield marks with tapes and their two fixed points."""
-    places = dict(zip(case.file["fixed_points"]["name"], case.file["fixed_points"].geometry))
+    fixed = case.file["fixed_points"]
+    places = dict(zip(fixed["name"], fixed.geometry, strict=True))
     for _, row in case.marks[case.marks["dist_a_m"].notna()].iterrows():
         yield row, places[row["from_a"]], places[row["from_b"]]
 
@@ -254,10 +256,9 @@ def test_marks_are_few(cases: list[Case]) -> None:
 
 def test_no_mark_on_a_straight_is_superfluous(cases: list[Case]) -> None:
     for case in cases:
-        found = list(stretches(case))
-        for (one, on, first, middle, _), (other, on_next, again, last, _) in zip(
-            found, found[1:]
-        ):
+        for before, after in pairwise(stretches(case)):
+            one, on, first, middle, _ = before
+            other, on_next, again, last, _ = after
             plain = other["what"] in {"corner", "bend"} and on == on_next and middle == again
             if plain and one["to_next_offset_m"] == 0 == other["to_next_offset_m"]:
                 wire = substring(case.wires[on], first, last)
