@@ -96,7 +96,7 @@ def plan(
     workers: int,
     as_json: bool,
 ) -> None:
-    """Plan every property of a survey and write its plan.gpkg and plan.svg.
+    """Plan every property of a survey and write its plan.gpkg, plan.svg and rover.csv.
 
     SURVEY is a GeoPackage, a folder of layers, a GeoJSON of parcels, or parcels=FILE[:LAYER]
     features=FILE[:LAYER] and so on.
