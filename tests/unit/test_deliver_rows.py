@@ -57,6 +57,7 @@ def test_every_promised_layer_has_its_columns(name: str) -> None:
 def test_no_layer_is_unknown_to_the_contract() -> None:
     assert {each.name for each in LAYERS} == {
         *PROMISED, "cable_route", "feature_areas", "feature_lines", "feature_points",
+        "fixed_points",
     }  # fmt: skip
 
 

@@ -90,7 +90,8 @@ def test_every_property_has_its_folder_and_nothing_else_is_there(sample_run) -> 
     folders = {row["folder"] for row in table(out).values() if row["folder"]}
     assert {each.name for each in out.iterdir()} == {*folders, "portfolio.csv", "portfolio.gpkg"}
     for folder in folders:
-        assert {each.name for each in (out / folder).iterdir()} == {"plan.gpkg", "plan.svg"}
+        files = {"plan.gpkg", "plan.svg", "rover.csv"}
+        assert {each.name for each in (out / folder).iterdir()} == files
         ET.parse(out / folder / "plan.svg")
 
 

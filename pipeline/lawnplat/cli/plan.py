@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,10 +16,13 @@ from lawnplat.cli.common import (
     json_option,
     machine_option,
     map_option,
+    prices_option,
     reports_errors,
     rules_option,
 )
-from lawnplat.settings.load import load_machine, load_rule_book
+from lawnplat.settings.climate import load_climate
+from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
+from lawnplat.settings.types import Terms
 
 if TYPE_CHECKING:
     from lawnplat.planned import Outcome
@@ -50,6 +54,20 @@ if TYPE_CHECKING:
 @crs_option
 @rules_option
 @machine_option
+@prices_option
+@click.option(
+    "--climate",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Monthly mean temperatures, TOML or CSV. Without one: the shipped, invented climate.",
+)
+@click.option(
+    "--date",
+    "issued",
+    metavar="YYYY-MM-DD",
+    type=click.DateTime(formats=["%Y-%m-%d"]),
+    help="Date of the quotes. Default: today.",
+)
 @click.option("--only", multiple=True, metavar="ID", help="Plan this property; may be repeated.")
 @click.option(
     "--workers",
@@ -71,11 +89,14 @@ def plan(
     crs: str | None,
     rules: Path | None,
     machine: str | None,
+    prices: Path | None,
+    climate: Path | None,
+    issued: datetime | None,
     only: tuple[str, ...],
     workers: int,
     as_json: bool,
 ) -> None:
-    """Plan every property of a survey and write its plan.gpkg and plan.svg.
+    """Plan every property of a survey and write its plan.gpkg, plan.svg and rover.csv.
 
     SURVEY is a GeoPackage, a folder of layers, a GeoJSON of parcels, or parcels=FILE[:LAYER]
     features=FILE[:LAYER] and so on.
@@ -92,6 +113,7 @@ def plan(
 
     rule_book = load_rule_book(rules)
     for_all = load_machine(machine) if machine is not None else None
+    terms = Terms(load_price_book(prices), load_climate(climate), _issued(issued))
     names = load_field_map(field_map) if field_map is not None else None
     _require_raster(elevation, elevation_unit)
     found = read_survey(survey, rules=rule_book, field_map=names, crs=crs, only=only or None)
@@ -101,6 +123,7 @@ def plan(
         elevation=elevation,
         elevation_unit=elevation_unit,
         inputs=input_facts(found, elevation, field_map),
+        terms=terms,
     )
     print_findings(found.findings)
     progress = Progress(len(found.sites) + len(found.refusals), traces=is_debug())
@@ -108,6 +131,11 @@ def plan(
     print_outcomes(outcomes, out, as_json=as_json)
     if any(_failed(outcome) for outcome in outcomes):
         raise click.exceptions.Exit(EXIT_SOME_FAILED)
+
+
+def _issued(given: datetime | None) -> str:
+    """Return the date given, else today's: only the command line reads a clock."""
+    return (given or datetime.now().astimezone()).date().isoformat()
 
 
 def _require_raster(path: Path | None, unit: str) -> None:

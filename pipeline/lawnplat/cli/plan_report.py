@@ -84,7 +84,7 @@ def print_outcomes(outcomes: Sequence[Outcome], out: Path, *, as_json: bool) -> 
 def _files(outcomes: Sequence[Outcome]) -> str:
     folders = [each.folder for each in outcomes if each.folder]
     whose = folders[0] if len(folders) == 1 else "PROPERTY"
-    plans = f"{whose}/plan.gpkg, {whose}/plan.svg, " if folders else ""
+    plans = f"{whose}/plan.gpkg, {whose}/plan.svg, {whose}/rover.csv, " if folders else ""
     return f"{plans}{PORTFOLIO_FILE}, {PORTFOLIO_TABLE_FILE}"
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 PROPERTY_ID = "property_id"
 PLAN_FILE = "plan.gpkg"
 PICTURE_FILE = "plan.svg"
+ROVER_FILE = "rover.csv"
 PORTFOLIO_FILE = "portfolio.gpkg"
 PORTFOLIO_TABLE_FILE = "portfolio.csv"
 STYLES_TABLE = "layer_styles"
@@ -116,9 +117,13 @@ LAYERS: tuple[Layer, ...] = (
     _layer(
         "setting_out",
         "Point",
-        "mark:str what:str edge_offset_m from_a:str dist_a_m from_b:str dist_b_m angle_deg",
-        "Marks with two tape distances",
+        "mark:str what:str on:str chainage_m edge_offset_m edge:str from_a:str dist_a_m from_b:str "
+        "dist_b_m side:str angle_deg height_m to_mark:str to_next_offset_m loop:int",
+        "Marks with two horizontal tape distances from fixed_points, told to the millimetre; side "
+        "is the mark's for one who looks from from_a to from_b; up to to_mark the wire is straight "
+        "or one arc, to_next_offset_m left of the middle of its chord",
     ),
+    _layer("fixed_points", "Point", "name:str what:str", "Corners that tapes are hooked to"),
     _layer(
         "parking_test",
         "Point",

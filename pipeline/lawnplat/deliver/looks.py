@@ -174,6 +174,10 @@ LOOKS: tuple[LayerLook, ...] = (
         column="joint",
     ),
     _one("pegs", Look("peg", fill=BLACK, size_mm=0.7)),
+    _one(
+        "fixed_points",
+        Look("fixed point", fill=WHITE, stroke=BLACK, shape="triangle", size_mm=2.6),
+    ),
     _one("setting_out", Look("setting-out mark", stroke=BLACK, shape="cross", size_mm=2.4)),
     _one(
         "parking_test", Look("acceptance test", fill=WHITE, stroke=BLUE, shape="star", size_mm=3.6)

@@ -19,7 +19,7 @@ from lawnplat.ground.types import Ground
 from lawnplat.planned import Plan
 from lawnplat.survey.types import Area, Finding
 from lawnplat.wire.types import Layout, StationOption
-from lawnplat.works.types import Works
+from lawnplat.works.types import Mark, Works
 
 _MULTI = ("MultiPoint", "MultiLineString", "MultiPolygon")
 """By the dimension of the parts."""
@@ -283,6 +283,37 @@ def _pegs(works: Works) -> Iterator[_Raw]:
         yield peg.point, peg.number, peg.on, peg.chainage_m, peg.reason
 
 
+def _setting_out(works: Works) -> Iterator[_Raw]:
+    for mark in works.marks:
+        yield mark.point, *_mark_values(mark)
+
+
+def _mark_values(mark: Mark) -> tuple[Value, ...]:
+    return (
+        mark.name,
+        mark.what,
+        mark.on,
+        mark.chainage_m,
+        mark.edge_offset_m,
+        mark.edge,
+        mark.from_a,
+        mark.dist_a_m,
+        mark.from_b,
+        mark.dist_b_m,
+        mark.side,
+        mark.angle_deg,
+        mark.height_m,
+        mark.to_mark,
+        mark.to_next_offset_m,
+        mark.loop,
+    )
+
+
+def _fixed_points(works: Works) -> Iterator[_Raw]:
+    for each in works.fixed_points:
+        yield each.point, each.name, each.what
+
+
 def _materials(works: Works) -> Iterator[_Raw]:
     for each in works.materials:
         yield None, each.item, each.quantity, each.unit, each.basis
@@ -322,5 +353,10 @@ _OF_LAYOUT: Mapping[str, Callable[[Layout], Iterator[_Raw]]] = MappingProxyType(
     }
 )
 _OF_WORKS: Mapping[str, Callable[[Works], Iterator[_Raw]]] = MappingProxyType(
-    {"pegs": _pegs, "materials": _materials}
+    {
+        "pegs": _pegs,
+        "setting_out": _setting_out,
+        "fixed_points": _fixed_points,
+        "materials": _materials,
+    }
 )

@@ -12,13 +12,16 @@ from lawnplat.ground.build import build_ground
 from lawnplat.ground.types import Ground, Part
 from lawnplat.plan.loops import lay_loops
 from lawnplat.planned import Plan, Status
+from lawnplat.settings.climate import load_climate
 from lawnplat.settings.digest import digest
-from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.settings.load import load_price_book
+from lawnplat.settings.types import MachineClass, RuleBook, Terms
 from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.build import build_terrain
 from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.terrain.types import Terrain
-from lawnplat.works.build import build_works
+from lawnplat.works.build import work_order
+from lawnplat.works.job import Job
 
 _BESIDE_M = 0.02
 """A passage ends at the lawns it lies between, to a centimetre."""
@@ -32,6 +35,7 @@ def plan_site(
     elevation: ElevationRaster | None = None,
     elevation_unit: str = "m",
     inputs: tuple[tuple[str, str], ...] = (),
+    terms: Terms | None = None,
 ) -> Plan:
     """Plan one property.
 
@@ -47,6 +51,9 @@ def plan_site(
         Unit of the raster's heights, for the record.
     inputs : tuple of (str, str)
         Further key and value pairs for the record.
+    terms : Terms, optional
+        Prices and climate for quote and programme; without them the shipped ones, which are
+        invented.
 
     Returns
     -------
@@ -71,12 +78,17 @@ def plan_site(
         terrain=terrain,
     )
     try:
-        return _through_the_rooms(begun, terrain, rules)
+        return _through_the_rooms(begun, terrain, rules, terms or shipped_terms())
     except NotPlannable as error:
         return _stopped(begun, error)
 
 
-def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook) -> Plan:
+def shipped_terms() -> Terms:
+    """Return the shipped prices and climate, which are invented."""
+    return Terms(load_price_book(), load_climate())
+
+
+def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook, terms: Terms) -> Plan:
     site, machine = begun.site, begun.machine
     ground = build_ground(site, terrain, machine, rules)
     seen = replace(begun, ground=ground, findings=(*begun.findings, *ground.findings))
@@ -86,15 +98,17 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook) -> Plan:
         return _stopped(seen, error)
     said = tuple(finding for layout in laid.layouts for finding in layout.findings)
     findings = (*seen.findings, *said, *laid.findings, *_carried(laid.ground, machine))
-    works = build_works(laid.layouts, machine, rules)
+    works = work_order(
+        Job(site, terrain, laid.ground, laid.layouts, machine=machine, rules=rules, terms=terms)
+    )
     stopped = any(finding.severity == "stop" for finding in said)
     return replace(
         seen,
-        status=Status.NOT_PLANNABLE if stopped else _status(findings),
+        status=Status.NOT_PLANNABLE if stopped else _status((*findings, *works.findings)),
         ground=laid.ground,
         layouts=laid.layouts,
         works=works,
-        findings=findings,
+        findings=(*findings, *works.findings),
     )
 
 

@@ -21,10 +21,11 @@ from lawnplat.deliver.picture import draw
 from lawnplat.deliver.picture_file import write_picture
 from lawnplat.deliver.place import make_folder
 from lawnplat.deliver.portfolio_files import write_portfolio
+from lawnplat.deliver.rover_file import write_rover
 from lawnplat.planned import Outcome
 from lawnplat.portfolio.outcomes import outcome_of_error, outcome_of_plan, outcome_of_refusal
 from lawnplat.settings.load import DEFAULT_CLASS, shipped_class
-from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.settings.types import MachineClass, RuleBook, Terms
 from lawnplat.survey.types import Site, Survey
 
 if TYPE_CHECKING:
@@ -50,6 +51,8 @@ class RunSettings:
         ``m``, ``ft`` or ``us-ft``.
     inputs : tuple of (str, str)
         Key and value for each plan's ``run_info``: what the run was given.
+    terms : Terms or None
+        Prices and climate; None takes the shipped ones, which are invented.
     """
 
     rules: RuleBook
@@ -57,6 +60,7 @@ class RunSettings:
     elevation: Path | None = None
     elevation_unit: str = "m"
     inputs: tuple[tuple[str, str], ...] = ()
+    terms: Terms | None = None
 
 
 @dataclass(frozen=True)
@@ -141,6 +145,7 @@ def _planned(settings: RunSettings, out: Path, task: _Task) -> Outcome:
             elevation=elevation,
             elevation_unit=settings.elevation_unit,
             inputs=settings.inputs,
+            terms=settings.terms,
         )
     if task.name.finding is not None:
         plan = replace(plan, findings=(*plan.findings, task.name.finding))
@@ -148,6 +153,7 @@ def _planned(settings: RunSettings, out: Path, task: _Task) -> Outcome:
     folder = out / task.name.folder
     write_plan(plan, folder)
     write_picture(picture, folder)
+    write_rover(plan, folder)
     return outcome_of_plan(plan, task.name.folder)
 
 

@@ -71,6 +71,12 @@ _BY_KEY = {
     "return_line.straight_run_m": _over_zero(50.0),
     "return_line.corridor_m": _from_zero(10.0),
     "return_line.parking_test_m": _over_zero(100.0),
+    "setting_out.longest_tape_m": _over_zero(100.0),
+    "setting_out.curve_offset_m": _over_zero(0.5),
+    "setting_out.longest_arc_m": _over_zero(100.0),
+    "setting_out.ruler_m": _over_zero(10.0),
+    "setting_out.edge_reach_m": _from_zero(50.0),
+    "setting_out.fixed_apart_m": _from_zero(5.0),
     "body_length_m": _over_zero(5.0),
     "body_width_m": _over_zero(5.0),
     "wheelbase_m": _over_zero(5.0),
@@ -90,6 +96,8 @@ _FACTOR = _from_zero(math.inf)
 _ANY = Limit(-math.inf, math.inf)
 
 IN_ORDER = (
+    ("setting_out.smallest_cut_deg", "setting_out.largest_cut_deg"),
+    ("setting_out.ruler_m", "setting_out.edge_reach_m"),
     ("return_line.corridor_m", "return_line.comfortable_m"),
     ("wire.spare_end_m", "wire.spool_m"),
     ("cutting_lowest_mm", "cutting_highest_mm"),

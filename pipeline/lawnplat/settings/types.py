@@ -170,6 +170,32 @@ class ReturnLineRules:
 
 
 @dataclass(frozen=True)
+class SettingOutRules:
+    """Rules for the marks that a crew sets out with two tapes.
+
+    ``curve_offset_m`` is how far the wire may leave the straight or arc between two marks; an arc
+    turns by ``largest_arc_deg`` and is ``longest_arc_m`` long at most. A corner that turns by less
+    than ``smallest_corner_deg`` holds no tape. ``score_*`` are degrees of cut: what a fixed point
+    other than a house corner, a parcel's corner, a metre of tape and one more fixed point cost.
+    """
+
+    longest_tape_m: float
+    smallest_cut_deg: float
+    largest_cut_deg: float
+    curve_offset_m: float
+    largest_arc_deg: float
+    longest_arc_m: float
+    ruler_m: float
+    edge_reach_m: float
+    smallest_corner_deg: float
+    fixed_apart_m: float
+    score_built: float
+    score_parcel: float
+    score_tape: float
+    score_point: float
+
+
+@dataclass(frozen=True)
 class RuleBook:
     """Every clearance and limit that is not the machine's own.
 
@@ -184,6 +210,7 @@ class RuleBook:
     pegs: PegRules
     station: StationRules
     return_line: ReturnLineRules
+    setting_out: SettingOutRules
     sources: Mapping[str, str]
 
 
@@ -245,3 +272,24 @@ class PriceBook:
     labour_rates: Mapping[str, Price]
     tasks_per_hour: Mapping[str, float]
     sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Monthly mean air temperatures of a place, January to December, degrees Celsius."""
+
+    label: str
+    mean_c: tuple[float, ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What a quote and a programme need besides the plan.
+
+    ``issued`` is the quote's date, ISO 8601, or empty: a library reads no clock.
+    """
+
+    prices: PriceBook
+    climate: Climate
+    issued: str = ""

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
+from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
+from lawnplat.works.setting_out import setting_out
 from lawnplat.works.types import Peg, Works
 
 
@@ -17,3 +20,12 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
     for layout in layouts:
         pegs.extend(pegs_of(layout, rules, first_number=len(pegs) + 1))
     return Works(pegs=tuple(pegs), materials=materials_of(layouts, tuple(pegs), machine, rules))
+
+
+def work_order(job: Job) -> Works:
+    """Work out all that a crew and a client are handed for one site."""
+    works = build_works(job.layouts, job.machine, job.rules)
+    out = setting_out(job)
+    return replace(
+        works, fixed_points=out.fixed_points, marks=out.marks, findings=out.findings
+    )
