@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
 from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
+from lawnplat.works.programme import programme_findings, programme_of
 from lawnplat.works.types import Peg, Works
 
 
@@ -22,4 +24,8 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
 
 def work_order(job: Job) -> Works:
     """Work out all that a crew and a client are handed for one site."""
-    return build_works(job.layouts, job.machine, job.rules)
+    return replace(
+        build_works(job.layouts, job.machine, job.rules),
+        programme=programme_of(job),
+        findings=programme_findings(job),
+    )

@@ -7,6 +7,8 @@ from decimal import Decimal
 
 from shapely import Point
 
+from lawnplat.survey.types import Finding
+
 
 @dataclass(frozen=True)
 class Peg:
@@ -189,6 +191,7 @@ class Check:
     how: str
     record: str
     loop: int
+    """Number of the loop; 0 for the whole site."""
 
 
 @dataclass(frozen=True)
@@ -203,3 +206,5 @@ class Works:
     quote: Quote | None = None
     programme: Programme | None = None
     commissioning: tuple[Check, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    """What the works room noticed."""
