@@ -149,7 +149,7 @@ LAYERS: tuple[Layer, ...] = (
         "cutting_heights",
         "None",
         "day:int height_mm note:str",
-        "Cutting height from each day on; day 1 is that of the hand-over",
+        "Cutting height from each day on; day 1 is the first of mowing",
     ),
     _layer(
         "programme_notes",

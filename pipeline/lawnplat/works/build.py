@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
+from lawnplat.works.commissioning import commissioning_of
 from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
@@ -24,8 +25,10 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
 
 def work_order(job: Job) -> Works:
     """Work out all that a crew and a client are handed for one site."""
+    programme = programme_of(job)
     return replace(
         build_works(job.layouts, job.machine, job.rules),
-        programme=programme_of(job),
-        findings=programme_findings(job),
+        programme=programme,
+        commissioning=commissioning_of(job, programme),
+        findings=programme_findings(programme),
     )

@@ -88,9 +88,8 @@ def _hour_angle_deg(latitude_deg: float, declination_deg: float) -> float | bool
     """Return the sun's hour angle on the horizon; True where it stays above, False below."""
     latitude, declination = radians(latitude_deg), radians(declination_deg)
     # A pole itself has no hour angle: cos(latitude) is tiny there, not nought.
-    cosine = cos(radians(_SUN_EDGE_DEG)) / (cos(latitude) * cos(declination)) - tan(
-        latitude
-    ) * tan(declination)
+    seen_edge = cos(radians(_SUN_EDGE_DEG)) / (cos(latitude) * cos(declination))
+    cosine = seen_edge - tan(latitude) * tan(declination)
     if abs(cosine) > 1.0:
         return cosine < 0.0
     return degrees(acos(cosine))

@@ -44,9 +44,7 @@ def first_weeks(job: Job, hours_a_cut: float) -> tuple[str, ...]:
 
 def _watched(job: Job) -> tuple[str, ...]:
     """Return what to watch where the ground or the edges ask for it."""
-    against = {
-        section.against for layout in job.layouts for section in layout.perimeter.sections
-    }
+    against = {section.against for layout in job.layouts for section in layout.perimeter.sections}
     told = []
     if against & {"water", "drop"}:
         told.append(

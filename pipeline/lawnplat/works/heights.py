@@ -79,18 +79,16 @@ def _first_height(target: float, machine: MachineClass, rules: ProgrammeRules) -
     return min(max(rules.present_height_mm, target), machine.cutting_highest_mm)
 
 
-def _first_note(
-    height: float, present: float, machine: MachineClass, rules: ProgrammeRules
-) -> str:
+def _first_note(height: float, present: float, machine: MachineClass, rules: ProgrammeRules) -> str:
     longest_mm = height / (1.0 - rules.largest_cut_share)
-    first = (
-        f"cut it first with a mower led by hand to at most {longest_mm:.0f} mm, never more than "
+    by_hand = (
+        "cut it first with a mower led by hand, never more than "
         f"{share_words(rules)} of the leaf at a time"
     )
     if present <= 0.0:
-        return f"the highest; grass not measured: where it is high, {first}"
+        return f"the highest; where the grass stands over {longest_mm:.0f} mm, {by_hand}"
     if present > longest_mm + _ROUNDING:
-        return f"the grass stands at {present:g} mm: {first}"
+        return f"the grass stands at {present:g} mm, over {longest_mm:.0f} mm: {by_hand}"
     if height < machine.cutting_highest_mm:
         return f"nearest to the {max(present, height):g} mm that the grass stands at"
     return "the highest"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from math import ceil
 
 from lawnplat.settings.types import NOMINAL_ZONE, MachineClass, ProgrammeRules, Season
@@ -70,23 +71,23 @@ def programme_of(job: Job) -> Programme:
     )
 
 
-def programme_findings(job: Job) -> tuple[Finding, ...]:
+def programme_findings(programme: Programme) -> tuple[Finding, ...]:
     """Return a warning where the hours allowed do not suffice in some month; else nothing.
 
     ``measured`` and ``limit`` are the hours a week asked for and allowed in the worst month.
     """
-    short = [each for each in asked_of(job) if each.cuts > 0 and not each.fits]
+    short = [each for each in programme.months if each.asked_hours_per_week > each.hours_per_week]
     if not short:
         return ()
-    worst = max(short, key=lambda each: each.hours - each.allowed_hours)
+    worst = max(short, key=lambda each: each.asked_hours_per_week - each.hours_per_week)
+    asked, allowed = worst.asked_hours_per_week, worst.hours_per_week
     named = ", ".join(_MONTHS[each.month - 1] for each in short)
     text = (
         f"the hours allowed do not suffice in {named}: {_MONTHS[worst.month - 1]} asks for "
-        f"{worst.hours:.1f} h a week, {worst.allowed_hours:.1f} h are allowed; expect long grass, "
-        "or take a faster machine class or a higher cut"
+        f"{asked:.1f} h a week, {allowed:.1f} h are allowed; expect long grass, or take a "
+        "faster machine class or a higher cut"
     )
-    measured, limit = worst.hours, worst.allowed_hours
-    return (Finding("programme", "warn", text, measured=measured, limit=limit),)
+    return (Finding("programme", "warn", text, measured=asked, limit=allowed),)
 
 
 def asked_of(job: Job) -> tuple[Asked, ...]:
@@ -135,31 +136,33 @@ def _quarters_up(hours: float) -> float:
 
 
 def _month_hours(asked: Asked) -> MonthHours:
-    """Return the fewest days, no fewer than the cuts, whose hours do for the month."""
+    """Return the programme of one month."""
+    resting = partial(MonthHours, asked.month, asked.growth, 0.0, 0, "", "")
     if asked.cuts <= 0:
-        return MonthHours(asked.month, asked.growth, 0.0, 0, "", "", "no mowing: hardly any growth")
+        return resting("no mowing: hardly any growth")
     if asked.window.hours <= 0:
         note = f"no hours allowed, {asked.hours:.1f} h a week asked for"
-        return MonthHours(asked.month, asked.growth, 0.0, 0, "", "", note)
-    if not asked.fits:
-        return _all_allowed(asked)
+        return resting(note, asked_hours_per_week=asked.hours)
+    start = asked.window.start_min
+    if asked.fits:
+        weekly, note = _quarters_up(asked.hours), ""
+        days = _days(asked)
+        end = start + round(60 * _quarters_up(asked.hours / days))
+    else:
+        weekly, days, end = asked.allowed_hours, asked.days, asked.window.end_min
+        note = f"all hours allowed, {asked.hours:.1f} h a week asked for: expect long grass"
+    clock = (_clock(start), _clock(end))
+    return MonthHours(asked.month, asked.growth, weekly, days, *clock, note, asked.hours)
+
+
+def _days(asked: Asked) -> int:
+    """Return the fewest days of a week, no fewer than the cuts, on which the hours find room."""
     least = min(max(1, ceil(round(asked.cuts, 6))), asked.days)
-    days = next(
+    return next(
         days
         for days in range(least, asked.days + 1)
         if _quarters_up(asked.hours / days) <= asked.window.hours
     )
-    start = asked.window.start_min
-    end = start + round(60 * _quarters_up(asked.hours / days))
-    weekly = _quarters_up(asked.hours)
-    return MonthHours(asked.month, asked.growth, weekly, days, _clock(start), _clock(end), "")
-
-
-def _all_allowed(asked: Asked) -> MonthHours:
-    note = f"all hours allowed, {asked.hours:.1f} h a week asked for: expect long grass"
-    start, end = _clock(asked.window.start_min), _clock(asked.window.end_min)
-    weekly = asked.allowed_hours
-    return MonthHours(asked.month, asked.growth, weekly, asked.days, start, end, note)
 
 
 def _clock(minutes: int) -> str:

@@ -158,7 +158,9 @@ class MonthHours:
     end: str
     """Both empty in a month without mowing."""
     note: str
-    """Why the hours do not suffice, or empty."""
+    """Why the hours do not suffice, or why there is no mowing; else empty."""
+    asked_hours_per_week: float = 0.0
+    """What area, rate and growth ask for, over ``hours_per_week`` where that is not allowed."""
 
 
 @dataclass(frozen=True)
