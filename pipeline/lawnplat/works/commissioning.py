@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from lawnplat.ground.types import Passage
 from lawnplat.wire.types import Layout
-from lawnplat.works.handing_over import WHOLE_SITE, Item, handing_over
+from lawnplat.works.handing_over import WHOLE_SITE, Item, counted, handing_over
 from lawnplat.works.job import Job
 from lawnplat.works.round_wire import dangerous_stretches, islands_of
 from lawnplat.works.types import Check, Programme
@@ -55,7 +56,7 @@ def _of_loop(layout: Layout, job: Job) -> Iterator[Item]:
     yield _continuity(layout, job)
     yield _ends(layout)
     yield _joints(layout)
-    yield _wire(layout)
+    yield _wire(layout, job)
     yield from _parking_tests(layout)
     yield from _islands(layout, job)
     yield from _edges(layout)
@@ -113,7 +114,9 @@ def _continuity(layout: Layout, job: Job) -> Item:
 
 def _ends(layout: Layout) -> Item:
     lines = [line.number for line in layout.return_lines]
-    own = f"; return line {_listed(lines)} at its own terminal" if lines else ""
+    own = ""
+    if lines:
+        own = f"; {_return_lines(lines)} at {'its' if len(lines) == 1 else 'their'} own terminal"
     return Item(
         "Wire ends the right way round",
         "Seen from behind the station: the end at chainage 0.0 m at the left terminal, the end at "
@@ -123,23 +126,24 @@ def _ends(layout: Layout) -> Item:
 
 
 def _joints(layout: Layout) -> Item:
-    count = {
-        kind: sum(joint.joint == kind for joint in layout.joints)
-        for kind in ("three_way", "splice", "terminal")
-    }
+    kinds = {"terminal": "terminal", "three_way": "three-way joint", "splice": "splice"}
+    planned = ", ".join(
+        counted(sum(joint.joint == kind for joint in layout.joints), noun)
+        for kind, noun in kinds.items()
+    )
     return Item(
         "Joints sealed",
-        f"{count['terminal']} terminals, {count['three_way']} three-way joints, {count['splice']} "
-        "splices planned: each pulled by hand, sealed, photographed before it is covered.",
+        f"{planned} planned: each pulled by hand, sealed, photographed before it is covered.",
         "number made, place of each beyond the plan",
     )
 
 
-def _wire(layout: Layout) -> Item:
+def _wire(layout: Layout, job: Job) -> Item:
     return Item(
         "Wire down everywhere, not yet grown in",
         f"All {layout.perimeter.line.length:.0f} m walked, a finger run under: no loop to lift, "
-        "pairs side by side and never crossing; blades at the highest until it has grown in.",
+        "pairs side by side and never crossing; blades at the highest for the first "
+        f"{job.rules.programme.highest_for_days} days.",
         "where it differs from the plan, drawn on the as-laid plan",
     )
 
@@ -191,30 +195,50 @@ def _passages(job: Job) -> Iterator[Item]:
     for number, passage in enumerate(
         (each for each in job.ground.passages if each.verdict != "closed"), start=1
     ):
-        loops = {
-            part.loop
-            for part in job.ground.parts
-            if shapely.dwithin(part.area, passage.area, _BESIDE_M)
-        }
+        loop = _loop_of(passage, job)
+        near = _near(passage, loop, job)
         yield Item(
             f"Passage {number} driven",
-            f"{passage.width_m:.2f} m wide, {passage.length_m:.1f} m long ({passage.verdict}): the "
+            f"{passage.width_m:.2f} m wide, {passage.length_m:.1f} m long{near}: the "
             "machine sent home from beyond it comes through, and finds its way in again.",
             "width between wires in m, came through yes/no",
-            min(loops) if len(loops) == 1 else WHOLE_SITE,
+            loop,
         )
     strips = len(job.ground.wire_ground.crossings)
     if strips:
         yield Item(
             "Crossings driven",
-            f"{strips} strip(s) between lawns: level with the grass, driven over both ways.",
+            f"{counted(strips, 'strip')} between lawns: level with grass, driven over both ways.",
             "came over yes/no",
         )
+
+
+def _loop_of(passage: Passage, job: Job) -> int:
+    """Return the one loop that a passage lies in, or `WHOLE_SITE`."""
+    loops = {
+        part.loop
+        for part in job.ground.parts
+        if shapely.dwithin(part.area, passage.area, _BESIDE_M)
+    }
+    return loops.pop() if len(loops) == 1 else WHOLE_SITE
+
+
+def _near(passage: Passage, loop: int, job: Job) -> str:
+    """Return where along the wire a passage is found."""
+    middle = passage.axis.interpolate(0.5, normalized=True)
+    for layout in job.layouts:
+        if layout.loop == loop:
+            wire = layout.perimeter.line
+            return f", near chainage {shapely.line_locate_point(wire, middle):.0f} m"
+    return ""
 
 
 def _words(kind: str) -> str:
     return kind.replace("_", " ")
 
 
-def _listed(numbers: list[int]) -> str:
-    return " and ".join(map(str, numbers))
+def _return_lines(numbers: list[int]) -> str:
+    if len(numbers) == 1:
+        return f"return line {numbers[0]}"
+    *most, last = map(str, numbers)
+    return f"return lines {', '.join(most)} and {last}"

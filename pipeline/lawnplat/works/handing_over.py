@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lawnplat.works.job import Job
+from lawnplat.works.round_wire import leads_out
 from lawnplat.works.types import Programme
-
 
 WHOLE_SITE = 0
 """`Item.loop` of what concerns no one loop."""
@@ -21,6 +21,11 @@ class Item:
     how: str
     record: str
     loop: int = WHOLE_SITE
+
+
+def counted(number: int, noun: str) -> str:
+    """Return a number with its noun, ``1 joint`` or ``2 joints``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def handing_over(job: Job, programme: Programme) -> Iterator[Item]:
@@ -68,18 +73,15 @@ def _settings(programme: Programme) -> Item:
 
 
 def _photographs(job: Job) -> Item:
-    splices = [joint for layout in job.layouts for joint in layout.joints]
-    joints = sum(joint.joint in {"three_way", "splice"} for joint in splices)
-    leads = sum(
-        section.section == "lead_out"
-        for layout in job.layouts
-        for section in layout.perimeter.sections
+    joints = sum(
+        joint.joint in {"three_way", "splice"} for layout in job.layouts for joint in layout.joints
     )
+    leads = sum(leads_out(layout) for layout in job.layouts)
+    led_off = f"{counted(leads, 'lead-off')} to islands and lawns, " if leads else ""
     return Item(
         "Photographs taken before the wire grows in",
-        f"{len(job.layouts)} station(s) from in front and behind, the wire ends with labels, "
-        f"{joints} joints, {leads} lead-offs to islands and lawns, the cable from end to end; a "
-        "tape and a fixed point in each.",
+        f"{counted(len(job.layouts), 'station')} from in front and behind, the wire ends with "
+        f"labels, {counted(joints, 'joint')}, {led_off}the cable from end to end; a tape and a fixed point in each.",
         "number of photographs, where they are kept",
     )
 

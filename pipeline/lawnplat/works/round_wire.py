@@ -12,6 +12,7 @@ from lawnplat.wire.types import Layout, WireSection
 
 DANGEROUS = ("water", "drop", "too_steep", "cross_fall")
 """What a wire may run against where a machine that goes over it is lost, or falls."""
+_ALONG = ("edge", "island")
 _SAME_M = 1e-6
 _GAPS = 3.0
 """The wire's two ends at an island lie a pair's gap apart; other islands lie much further."""
@@ -62,11 +63,20 @@ def islands_of(layout: Layout, pair_gap_m: float) -> tuple[Island, ...]:
     )
 
 
+def leads_out(layout: Layout) -> int:
+    """Return how many leads leave a wire of one loop, to islands and to lawns apart."""
+    return len(_runs([s for s in layout.perimeter.sections if s.section == "lead_out"]))
+
+
 def dangerous_stretches(layout: Layout) -> tuple[Stretch, ...]:
     """Return the wire of one loop that runs by water, falls and steep ground, by kind."""
     found = []
     for kind in DANGEROUS:
-        against = [s for s in layout.perimeter.sections if s.against == kind]
+        against = [
+            section
+            for section in layout.perimeter.sections
+            if section.against == kind and section.section in _ALONG
+        ]
         if against:
             found.append(_stretch(kind, against))
     return tuple(found)
