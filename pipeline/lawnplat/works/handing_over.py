@@ -81,7 +81,8 @@ def _photographs(job: Job) -> Item:
     return Item(
         "Photographs taken before the wire grows in",
         f"{counted(len(job.layouts), 'station')} from in front and behind, the wire ends with "
-        f"labels, {counted(joints, 'joint')}, {led_off}the cable from end to end; a tape and a fixed point in each.",
+        f"labels, {counted(joints, 'joint')}, {led_off}the cable from end to "
+        "end; a tape and a fixed point in each.",
         "number of photographs, where they are kept",
     )
 
