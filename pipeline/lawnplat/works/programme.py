@@ -29,6 +29,8 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
+_LONGEST_PASS_DAYS = 365
+"""A machine that takes longer for one cut is no machine for the lawn; the warning says so."""
 _QUARTERS = 60 // QUARTER_MIN
 
 
@@ -177,7 +179,8 @@ def _pace(months: tuple[Asked, ...], job: Job) -> Pace:
         return Pace(1, full_mm_day, full_mm_day)
     growths = [each.growth * full_mm_day for each in mown]
     hours = cut_hours(job)
-    pass_days = max(ceil(round(7 * hours / each.allowed_hours, 6)) for each in mown)
+    days = max(7 * hours / each.allowed_hours for each in mown)
+    pass_days = ceil(round(min(days, _LONGEST_PASS_DAYS), 6))
     return Pace(max(pass_days, 1), max(growths), min(growths))
 
 
