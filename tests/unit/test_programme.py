@@ -243,6 +243,9 @@ def test_far_north_and_far_south():
     north = windows_of(Place(69.65, 18.96), 2026, rules)
     assert north[0].hours == 0  # the sun does not rise
     assert clock(north, 6) == (7.0, 20.0)  # it does not set: quiet hours alone
+    all_day = replace(rules, quiet_to_h=0.0, quiet_from_h=24.0)
+    # No margin off a sun that does not set; 24:00 cannot be set on a clock.
+    assert clock(windows_of(Place(69.65, 18.96), 2026, all_day), 6) == (0.0, 23.75)
     south = windows_of(Place(-45.0, 170.5), 2026, replace(HOURS, time_zone=TimeZone("Etc/GMT-12")))
     assert south[0].hours > south[6].hours
 
