@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lawnplat.works.job import Job
+from lawnplat.works.mowing_time import cut_hours, largest_area_m2
 
 _BEFORE = (
     (
@@ -33,8 +34,9 @@ _LATER = (
 )
 
 
-def first_weeks(job: Job, hours_a_cut: float) -> tuple[str, ...]:
+def first_weeks(job: Job) -> tuple[str, ...]:
     """Return sentences for the first weeks, in the order of time, for this site."""
+    hours_a_cut = cut_hours(job, largest_area_m2(job))
     first = (
         "First days: let it work all hours allowed until the whole lawn is cut once, about "
         f"{hours_a_cut:.0f} h, and stay near to watch the first rounds and the first docking."
@@ -63,7 +65,11 @@ def _carried(job: Job) -> tuple[str, ...]:
     parts = [part for part in job.ground.parts if part.role == "carried"]
     if not parts:
         return ()
-    named = ", ".join(f"part {part.number} ({part.area.area:.0f} m2)" for part in parts)
+    named = ", ".join(
+        f"part {part.number} ({part.area.area:.0f} m2, about "
+        f"{cut_hours(job, part.area.area):.0f} h a cut)"
+        for part in parts
+    )
     told = (
         f"Carry the machine, switched off, to {named}; these hours are not in the programme, and "
         "it has to be carried back to charge."

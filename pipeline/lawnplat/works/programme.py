@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from functools import partial
 from math import ceil
 
-from lawnplat.settings.types import NOMINAL_ZONE, MachineClass, ProgrammeRules, Season
+from lawnplat.settings.types import NOMINAL_ZONE, ProgrammeRules, RestDay, Season
 from lawnplat.survey.types import Finding
 from lawnplat.works.first_weeks import first_weeks
 from lawnplat.works.growth import cuts_a_week, growth_between_cuts_mm, monthly_growth
 from lawnplat.works.heights import Pace, height_steps, share_words, target_height_mm
 from lawnplat.works.job import Job
+from lawnplat.works.mowing_time import cut_hours, largest_area_m2
 from lawnplat.works.types import MonthHours, Programme
 from lawnplat.works.working_hours import (
     QUARTER_MIN,
@@ -68,7 +69,7 @@ def programme_of(job: Job) -> Programme:
     return Programme(
         months=tuple(_month_hours(each) for each in months),
         heights=height_steps(job.machine, rules, _pace(months, job)),
-        first_weeks=first_weeks(job, cut_hours(job)),
+        first_weeks=first_weeks(job),
         basis=_basis(job, place_of(job.site)),
     )
 
@@ -97,7 +98,7 @@ def asked_of(job: Job) -> tuple[Asked, ...]:
     rules = job.rules.programme
     windows = windows_of(place_of(job.site), _year(job), rules)
     height_mm = target_height_mm(job.machine, rules)
-    hours = cut_hours(job)
+    hours = cut_hours(job, largest_area_m2(job))
     found = []
     for month, (growth, window) in enumerate(
         zip(monthly_growth(job.terms.climate, rules), windows, strict=True), start=1
@@ -105,28 +106,6 @@ def asked_of(job: Job) -> tuple[Asked, ...]:
         cuts = cuts_a_week(growth, height_mm, rules)
         found.append(Asked(month, growth, cuts, cuts * hours, window, working_days(rules)))
     return tuple(found)
-
-
-def cut_hours(job: Job, area_m2: float | None = None) -> float:
-    """Return the hours, charging included, of one cut of an area: of the largest working area."""
-    machine = job.machine
-    area = _largest_m2(job) if area_m2 is None else area_m2
-    mowing_h = area / (machine.rate_m2_h * job.rules.programme.work_efficiency_share)
-    return mowing_h * _with_charging(machine)
-
-
-def _with_charging(machine: MachineClass) -> float:
-    """Return hours of the clock for an hour of mowing."""
-    return (machine.run_min + machine.charge_min) / machine.run_min
-
-
-def _largest_m2(job: Job) -> float:
-    """Return the largest area that one machine drives over by itself."""
-    by_loop: dict[int, float] = {}
-    for part in job.ground.parts:
-        if part.role != "carried":
-            by_loop[part.loop] = by_loop.get(part.loop, 0.0) + part.area.area
-    return max(by_loop.values(), default=0.0)
 
 
 def _year(job: Job) -> int:
@@ -178,7 +157,7 @@ def _pace(months: tuple[Asked, ...], job: Job) -> Pace:
     if not mown:
         return Pace(1, full_mm_day, full_mm_day)
     growths = [each.growth * full_mm_day for each in mown]
-    hours = cut_hours(job)
+    hours = cut_hours(job, largest_area_m2(job))
     days = max(7 * hours / each.allowed_hours for each in mown)
     pass_days = ceil(round(min(days, _LONGEST_PASS_DAYS), 6))
     return Pace(max(pass_days, 1), max(growths), min(growths))
@@ -210,21 +189,24 @@ def _growth_words(rules: ProgrammeRules, height_mm: float) -> str:
 
 
 def _hours_words(job: Job) -> str:
-    machine, area = job.machine, _largest_m2(job)
+    machine, area_m2 = job.machine, largest_area_m2(job)
     loops = "" if len(job.layouts) <= 1 else f" (the largest of {len(job.layouts)} working areas)"
     share = job.rules.programme.work_efficiency_share
     efficiency = "" if share >= 1 else f" x {share:g}"
     return (
-        f"hours: {area:.0f} m2{loops} at {machine.rate_m2_h:g} m2 an hour{efficiency}, and "
+        f"hours: {area_m2:.0f} m2{loops} at {machine.rate_m2_h:g} m2 an hour{efficiency}, and "
         f"{machine.charge_min:g} min of charging for {machine.run_min:g} min of mowing, make "
-        f"{cut_hours(job):.1f} h a cut; the {machine.name} class does up to "
+        f"{cut_hours(job, area_m2):.1f} h a cut; the {machine.name} class does up to "
         f"{machine.capacity_m2:g} m2"
     )
 
 
 def _light_words(rules: ProgrammeRules, place: Place) -> str:
     quiet = f"{_clock(round(60 * rules.quiet_to_h))} to {_clock(round(60 * rules.quiet_from_h))}"
-    allowed = f"allowed: {quiet}, no mowing on: {rules.rest_weekday} (set the local rule)"
+    days = "every day"
+    if rules.rest_weekday is not RestDay.NONE:
+        days = f"not on {rules.rest_weekday.capitalize()}s"
+    allowed = f"allowed: {quiet}, {days} (set the local rule); days spread over the week"
     if not rules.daylight_only:
         return f"{allowed}; also in the dark: the rule book does not ask for daylight"
     north = "N" if place.latitude_deg >= 0 else "S"
