@@ -37,7 +37,10 @@ PROMISED = {
     "materials": "item quantity unit basis",
     "labour": "task quantity unit hours basis",
     "quote_lines": "line item quantity unit unit_price amount",
-    "schedule": "month growth_factor hours_per_week days_per_week start end",
+    "schedule": "month growth_factor hours_per_week days_per_week start end note",
+    "cutting_heights": "day height_mm note",
+    "programme_notes": "about number text",
+    "commissioning": "number what how record loop",
     "machine_fit": "machine_class fits reasons hours_per_day",
     "run_info": "key value",
 }

@@ -24,7 +24,7 @@ from lawnplat.settings.load import (
     shipped_class,
     shipped_classes,
 )
-from lawnplat.settings.types import Price, RuleBook, Treatment
+from lawnplat.settings.types import Price, RestDay, RuleBook, Season, Treatment
 
 CONTRACT_KINDS = """
     building wall fence hedge flower_bed path paving_flush stepping_stones gravel water drop tree
@@ -162,6 +162,15 @@ def test_own_value_may_bring_its_source(own):
     assert book.sources["pegs.spacing_m"] == "soft soil"
 
 
+def test_an_own_programme_takes_words_and_a_time_zone(own):
+    path = own(
+        '[programme]\nseason = "warm"\nrest_weekday = "none"\ntime_zone = "Europe/Madrid"\n'
+    )
+    found = load_rule_book(path).programme
+    assert (found.season, found.rest_weekday) == (Season.WARM, RestDay.NONE)
+    assert found.time_zone == "Europe/Madrid"
+
+
 def test_value_table_without_source_is_set_in_the_file(own):
     book = load_rule_book(own("[pegs]\nspacing_m = { value = 0.5 }\n"))
     assert book.sources["pegs.spacing_m"] == "set in house.toml"
@@ -240,6 +249,16 @@ def test_own_prices_keep_every_digit(own):
         ("[pegs]\nspacing_m = 2020-01-01\n", ("pegs.spacing_m", "2020-01-01", "a number")),
         ("[kinds.wall]\ngrass = 1\n", ("kinds.wall.grass", "found 1", "true or false")),
         ('[kinds.wall]\ntreatment = "keepoff"\n', ("kinds.wall.treatment", "keep_off")),
+        ('[programme]\nseason = "cold"\n', ("programme.season", '"cold"', "cool, warm")),
+        ('[programme]\nrest_weekday = "Sundey"\n', ("programme.rest_weekday", "sunday")),
+        ('[programme]\ntime_zone = "Europe/Berlim"\n', ("programme.time_zone", "Europe/Berlin")),
+        ('[programme]\ntime_zone = "../../etc/passwd"\n', ("programme.time_zone", "nominal")),
+        ('[programme]\ntime_zone = "Europe"\n', ("programme.time_zone", "nominal")),
+        ('[programme]\ntime_zone = ""\n', ("programme.time_zone", "empty text")),
+        ("[programme]\ntime_zone = 1\n", ("programme.time_zone", "found 1", "text")),
+        ("[programme]\nwork_efficiency_share = 0\n", ("work_efficiency_share", "at least 0.01")),
+        ("[programme]\nquiet_to_h = 21\n", ("programme.quiet_to_h", "quiet_from_h = 20")),
+        ("[commissioning]\nresidual_current_ma = 300\n", ("residual_current_ma", "at most 30")),
         ("ground = 3\n", ("ground", "found 3", "expected a table", "open_edge_m")),
         ("[terrain]\nlargest_cells = 1000.5\n", ("terrain.largest_cells", "a whole number")),
         (
@@ -400,7 +419,7 @@ def test_every_number_that_ships_has_bounds_of_its_own():
         if isinstance(value_at(each, key), float)
     ]
     assert len(numbers) > 60
-    assert [key for key in numbers if limit_of(key).low != 0] == []
+    assert [key for key in numbers if limit_of(key).low < 0] == []
 
 
 def test_pairs_in_order_are_known_keys():

@@ -147,8 +147,26 @@ LAYERS: tuple[Layer, ...] = (
     _layer(
         "schedule",
         "None",
-        "month:int growth_factor hours_per_week days_per_week:int start:str end:str",
-        "Mowing hours by month",
+        "month:int growth_factor hours_per_week days_per_week:int start:str end:str note:str",
+        "Mowing hours by month, local clock time; start and end are empty where it rests",
+    ),
+    _layer(
+        "cutting_heights",
+        "None",
+        "day:int height_mm note:str",
+        "Cutting height from each day on; day 1 is the first of mowing",
+    ),
+    _layer(
+        "programme_notes",
+        "None",
+        "about:str number:int text:str",
+        "The first weeks, and the basis of the schedule, in sentences",
+    ),
+    _layer(
+        "commissioning",
+        "None",
+        "number:int what:str how:str record:str loop:int",
+        "What is checked and written down at hand-over; loop 0 is the whole site",
     ),
     _layer(
         "machine_fit",

@@ -319,6 +319,33 @@ def _materials(works: Works) -> Iterator[_Raw]:
         yield None, each.item, each.quantity, each.unit, each.basis
 
 
+def _schedule(works: Works) -> Iterator[_Raw]:
+    for each in works.programme.months if works.programme else ():
+        weekly = (each.hours_per_week, each.days_per_week)
+        yield None, each.month, each.growth_factor, *weekly, each.start, each.end, each.note
+
+
+def _cutting_heights(works: Works) -> Iterator[_Raw]:
+    for each in works.programme.heights if works.programme else ():
+        yield None, each.day, each.height_mm, each.note
+
+
+def _programme_notes(works: Works) -> Iterator[_Raw]:
+    if works.programme is None:
+        return
+    for about, told in (
+        ("first_weeks", works.programme.first_weeks),
+        ("basis", works.programme.basis),
+    ):
+        for number, text in enumerate(told, start=1):
+            yield None, about, number, text
+
+
+def _commissioning(works: Works) -> Iterator[_Raw]:
+    for each in works.commissioning:
+        yield None, each.number, each.what, each.how, each.record, each.loop
+
+
 _OF_PLAN: Mapping[str, Callable[[Plan], Iterator[_Raw]]] = MappingProxyType(
     {
         "parcel": _parcel,
@@ -358,5 +385,10 @@ _OF_WORKS: Mapping[str, Callable[[Works], Iterator[_Raw]]] = MappingProxyType(
         "setting_out": _setting_out,
         "fixed_points": _fixed_points,
         "materials": _materials,
+        "materials": _materials,
+        "schedule": _schedule,
+        "cutting_heights": _cutting_heights,
+        "programme_notes": _programme_notes,
+        "commissioning": _commissioning,
     }
 )

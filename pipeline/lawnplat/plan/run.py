@@ -97,10 +97,11 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook, terms: Te
     except NotPlannable as error:
         return _stopped(seen, error)
     said = tuple(finding for layout in laid.layouts for finding in layout.findings)
-    findings = (*seen.findings, *said, *laid.findings, *_carried(laid.ground, machine))
     works = work_order(
         Job(site, terrain, laid.ground, laid.layouts, machine=machine, rules=rules, terms=terms)
     )
+    carried = _carried(laid.ground, machine)
+    findings = (*seen.findings, *said, *laid.findings, *carried, *works.findings)
     stopped = any(finding.severity == "stop" for finding in said)
     return replace(
         seen,

@@ -17,6 +17,7 @@ _DATA = Path(__file__).parent / "data" / "climate.toml"
 _MONTHS = 12
 _COLDEST_C, _WARMEST_C = -60.0, 50.0
 """Wide enough for any month anywhere; a summer in degrees Fahrenheit is caught."""
+_LONGEST_SHOWN = 60
 _KEYS = ("label", "source", "mean_c")
 _COLUMNS = ("month", "mean_c")
 
@@ -64,7 +65,7 @@ def _from_csv(path: Path) -> Climate:
     for line, row in _csv_rows(path):
         month = _month(row.get("month"))
         if month is None:
-            faults.add(f"line {line}", f"month is '{row.get('month')}', expected 1 to 12")
+            faults.add(f"line {line}", f"month is '{_shown(row.get('month'))}', expected 1 to 12")
         elif month in by_month:
             faults.add(f"line {line}", f"month {month} is given twice")
         else:
@@ -91,17 +92,27 @@ def _csv_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
         raise SettingsError(where, "is not UTF-8 text", "save the file as UTF-8") from error
     except OSError as error:
         raise SettingsError(where, f"cannot be read: {error.strerror or error}") from error
-    reader = csv.DictReader(lines)
+    try:
+        reader = csv.DictReader(lines)
+        found = [(reader.line_num, row) for row in reader]
+    except csv.Error as error:
+        raise SettingsError(where, f"is not CSV that can be read: {error}") from error
     if not set(_COLUMNS) <= set(reader.fieldnames or ()):
-        found = ", ".join(reader.fieldnames or ()) or "none"
-        what = f"needs the columns {' and '.join(_COLUMNS)}; found: {found[:80]}"
+        names = ", ".join(reader.fieldnames or ()) or "none"
+        what = f"needs the columns {' and '.join(_COLUMNS)}; found: {_shown(names)}"
         raise SettingsError(where, what, "name the columns in the first line")
-    return [(reader.line_num, row) for row in reader]
+    return found
 
 
 def _month(text: str | None) -> int | None:
     number = (text or "").strip()
-    return int(number) if number.isdecimal() and 1 <= int(number) <= _MONTHS else None
+    return next((m for m in range(1, _MONTHS + 1) if number in {f"{m}", f"{m:02d}"}), None)
+
+
+def _shown(raw: Any) -> str:
+    """Return a raw value, cut short where it is long."""
+    text = str(raw)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}..."
 
 
 def _checked(values: Iterable[tuple[int, Any]], faults: Faults) -> tuple[float, ...]:
@@ -113,7 +124,7 @@ def _checked(values: Iterable[tuple[int, Any]], faults: Faults) -> tuple[float, 
         except (TypeError, ValueError):
             mean = math.nan
         if not _COLDEST_C <= mean <= _WARMEST_C:
-            what = f"found '{raw}', expected {_COLDEST_C:g} to {_WARMEST_C:g} degrees Celsius"
-            faults.add(f"mean_c of month {month}", what)
+            expected = f"expected {_COLDEST_C:g} to {_WARMEST_C:g} degrees Celsius"
+            faults.add(f"mean_c of month {month}", f"found '{_shown(raw)}', {expected}")
         means.append(mean)
     return tuple(means)

@@ -10,15 +10,18 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from decimal import Decimal, InvalidOperation
+from enum import StrEnum
 from typing import Any, get_type_hints
+from zoneinfo import ZoneInfo
 
 from lawnplat.settings.faults import Faults, suggest
 from lawnplat.settings.limits import IN_ORDER, limit_of
-from lawnplat.settings.types import Price, Treatment
+from lawnplat.settings.types import NOMINAL_ZONE, Price, TimeZone, Treatment
 
 Known = Mapping[str, "type | Known"]
 
 
+_NOUNS: Mapping[type, str] = {Treatment: "treatment"}
 _LARGEST_AMOUNT = 1_000_000_000
 _LONGEST_SHOWN = 60
 _DIGITS = 28
@@ -135,8 +138,10 @@ def _convert(value: Any, kind: type, key: str, base: Entry | None) -> Any:
         return _price(value, base)
     if kind is MoneyShare:
         return _money(value, 1)
-    if kind is Treatment:
-        return _treatment(value)
+    if kind is TimeZone:
+        return _time_zone(value)
+    if issubclass(kind, StrEnum):
+        return _word(value, kind)
     if kind is bool or kind is str:
         return _plain(value, kind)
     return _number(value, kind, key)
@@ -166,12 +171,23 @@ def _number(value: Any, kind: type, key: str) -> float:
     return number
 
 
-def _treatment(value: Any) -> Treatment:
-    names = [treatment.value for treatment in Treatment]
+def _word(value: Any, kind: type[StrEnum]) -> StrEnum:
+    """Return one of the words that a setting may be."""
+    names = [word.value for word in kind]
     if not isinstance(value, str) or value not in names:
-        near = suggest(str(value), names, "treatment")
+        near = suggest(str(value), names, _NOUNS.get(kind, "word"))
         raise _Unusable(f"found {_shown(value)}, expected one of {', '.join(names)}; {near}")
-    return Treatment(value)
+    return kind(value)
+
+
+def _time_zone(value: Any) -> TimeZone:
+    """Return a time zone's name that this computer knows, or ``nominal``."""
+    name = str(_plain(value, str))
+    try:
+        return TimeZone(name if name == NOMINAL_ZONE else ZoneInfo(name).key)
+    except (KeyError, ValueError, OSError):
+        expected = f'expected "{NOMINAL_ZONE}" or a time zone such as "Europe/Berlin"'
+        raise _Unusable(f"found {_shown(value)}, {expected}") from None
 
 
 def _money(value: Any, high: int) -> str:

@@ -5,6 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NewType
+
+TimeZone = NewType("TimeZone", str)
+"""An IANA time zone's name, or ``nominal``: the zone of the longitude, without summer time."""
+
+NOMINAL_ZONE = TimeZone("nominal")
 
 
 class Treatment(StrEnum):
@@ -20,6 +26,26 @@ class Treatment(StrEnum):
     """Solid: the machine may touch it and turns; no wire, but routes stay clear."""
     MARK_ONLY = "mark_only"
     """Shown on the plan; the wire does not go round it."""
+
+
+class Season(StrEnum):
+    """The kind of grass, by the season that it grows in."""
+
+    COOL = "cool"
+    WARM = "warm"
+
+
+class RestDay(StrEnum):
+    """A day of the week without mowing."""
+
+    NONE = "none"
+    MONDAY = "monday"
+    TUESDAY = "tuesday"
+    WEDNESDAY = "wednesday"
+    THURSDAY = "thursday"
+    FRIDAY = "friday"
+    SATURDAY = "saturday"
+    SUNDAY = "sunday"
 
 
 @dataclass(frozen=True)
@@ -193,6 +219,46 @@ class SettingOutRules:
     score_parcel: float
     score_tape: float
     score_point: float
+class ProgrammeRules:
+    """Rules for the mowing hours and the cutting height.
+
+    ``*_optimum_c`` and ``*_spread_c`` are the growth potential's; ``full_growth_mm_day`` is leaf
+    growth where it is 1. Mowing may run from ``quiet_to_h`` to ``quiet_from_h``, local clock time.
+    ``work_efficiency_share`` is the share of the machine's rate that is new ground.
+    ``present_height_mm`` is 0 where the grass has not been measured.
+    """
+
+    season: Season
+    cool_optimum_c: float
+    cool_spread_c: float
+    warm_optimum_c: float
+    warm_spread_c: float
+    full_growth_mm_day: float
+    least_growth: float
+    target_height_mm: float
+    present_height_mm: float
+    height_step_mm: float
+    highest_for_days: int
+    largest_cut_share: float
+    least_cuts_week: float
+    work_efficiency_share: float
+    quiet_from_h: float
+    quiet_to_h: float
+    rest_weekday: RestDay
+    daylight_only: bool
+    daylight_margin_min: float
+    time_zone: TimeZone
+
+
+@dataclass(frozen=True)
+class CommissioningRules:
+    """Rules for the acceptance of a site.
+
+    ``wire_resistance_ohm_km`` is the largest resistance of the wire's copper at 20 degrees Celsius.
+    """
+
+    wire_resistance_ohm_km: float
+    residual_current_ma: float
 
 
 @dataclass(frozen=True)
@@ -211,6 +277,8 @@ class RuleBook:
     station: StationRules
     return_line: ReturnLineRules
     setting_out: SettingOutRules
+    programme: ProgrammeRules
+    commissioning: CommissioningRules
     sources: Mapping[str, str]
 
 

@@ -7,9 +7,11 @@ from dataclasses import replace
 
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.types import Layout
+from lawnplat.works.commissioning import commissioning_of
 from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
+from lawnplat.works.programme import programme_findings, programme_of
 from lawnplat.works.setting_out import setting_out
 from lawnplat.works.types import Peg, Works
 
@@ -24,8 +26,13 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
 
 def work_order(job: Job) -> Works:
     """Work out all that a crew and a client are handed for one site."""
-    works = build_works(job.layouts, job.machine, job.rules)
+    programme = programme_of(job)
     out = setting_out(job)
     return replace(
-        works, fixed_points=out.fixed_points, marks=out.marks, findings=out.findings
+        build_works(job.layouts, job.machine, job.rules),
+        fixed_points=out.fixed_points,
+        marks=out.marks,
+        programme=programme,
+        commissioning=commissioning_of(job, programme),
+        findings=(*out.findings, *programme_findings(programme)),
     )

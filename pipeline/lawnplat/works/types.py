@@ -162,7 +162,9 @@ class MonthHours:
     end: str
     """Both empty in a month without mowing."""
     note: str
-    """Why the hours do not suffice, or empty."""
+    """Why the hours do not suffice, or why there is no mowing; else empty."""
+    asked_hours_per_week: float = 0.0
+    """What area, rate and growth ask for, over ``hours_per_week`` where that is not allowed."""
 
 
 @dataclass(frozen=True)
@@ -195,6 +197,7 @@ class Check:
     how: str
     record: str
     loop: int
+    """Number of the loop; 0 for the whole site."""
 
 
 @dataclass(frozen=True)
