@@ -385,7 +385,6 @@ _OF_WORKS: Mapping[str, Callable[[Works], Iterator[_Raw]]] = MappingProxyType(
         "setting_out": _setting_out,
         "fixed_points": _fixed_points,
         "materials": _materials,
-        "materials": _materials,
         "schedule": _schedule,
         "cutting_heights": _cutting_heights,
         "programme_notes": _programme_notes,

@@ -105,11 +105,11 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook, terms: Te
     stopped = any(finding.severity == "stop" for finding in said)
     return replace(
         seen,
-        status=Status.NOT_PLANNABLE if stopped else _status((*findings, *works.findings)),
+        status=Status.NOT_PLANNABLE if stopped else _status(findings),
         ground=laid.ground,
         layouts=laid.layouts,
         works=works,
-        findings=(*findings, *works.findings),
+        findings=findings,
     )
 
 

@@ -219,6 +219,9 @@ class SettingOutRules:
     score_parcel: float
     score_tape: float
     score_point: float
+
+
+@dataclass(frozen=True)
 class ProgrammeRules:
     """Rules for the mowing hours and the cutting height.
 
