@@ -9,6 +9,7 @@ from lawnplat.wire.types import Layout
 from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
+from lawnplat.works.priced import with_quote
 from lawnplat.works.types import Peg, Works
 
 
@@ -22,4 +23,5 @@ def build_works(layouts: Sequence[Layout], machine: MachineClass, rules: RuleBoo
 
 def work_order(job: Job) -> Works:
     """Work out all that a crew and a client are handed for one site."""
-    return build_works(job.layouts, job.machine, job.rules)
+    counted = build_works(job.layouts, job.machine, job.rules)
+    return with_quote(job, counted)
