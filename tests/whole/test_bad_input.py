@@ -37,7 +37,9 @@ def assert_told(run: Run, exit_code: int) -> None:
     assert "internal fault" not in run.result.output
     if run.out.exists():
         left = [path.name for path in run.out.rglob("*") if path.is_file()]
-        assert set(left) <= {"plan.gpkg", "plan.svg", "portfolio.csv", "portfolio.gpkg"}
+        assert set(left) <= {
+            "plan.gpkg", "plan.svg", "quote.csv", "portfolio.csv", "portfolio.gpkg", "quotes.csv",
+        }  # fmt: skip
 
 
 def test_a_parcel_of_a_square_metre_stops_no_other(tmp_path: Path) -> None:

@@ -42,8 +42,8 @@ def quote(
 
     DIR is a folder that lawnplat plan wrote to. Of each plan only the money is rewritten.
 
-    Exit status: 0 all priced; 1 some property lacks prices or cannot be priced; 2 DIR holds no plan,
-    or the call cannot be carried out.
+    Exit status: 0 all priced; 1 some property lacks prices or cannot be priced; 2 DIR holds no
+    plan, or the call cannot be carried out.
     """
     from lawnplat.portfolio.requote import requote  # noqa: PLC0415 - brings shapely
 

@@ -15,11 +15,11 @@ from lawnplat.errors import DeliveryError
 from lawnplat.planned import Outcome
 from lawnplat.works.types import Quote
 
-_QUOTE = "line kind item quantity unit unit_price amount currency".split()
+_QUOTE = ("line", "kind", "item", "quantity", "unit", "unit_price", "amount", "currency")
 _BOOK = (
-    "label status machine_class mowable_m2 perimeter_m net tax total currency valid_until missing "
-    "needs_visit"
-).split()
+    "label", "status", "machine_class", "mowable_m2", "perimeter_m", "net", "tax", "total",
+    "currency", "valid_until", "missing", "needs_visit",
+)  # fmt: skip
 _BETWEEN = "; "
 
 
@@ -47,8 +47,8 @@ def write_quote(property_id: str, quote: Quote | None, folder: Path) -> Path | N
 def write_quote_book(outcomes: Sequence[Outcome], out: Path) -> Path:
     """Write ``quotes.csv``, a row a property, and return it.
 
-    ``missing`` names the prices that a quote lacks; ``needs_visit`` the rules of the advisories that
-    somebody has to look at on the site.
+    ``missing`` names the prices that a quote lacks; ``needs_visit`` the rules of the advisories
+    that somebody has to look at on the site.
 
     Raises
     ------

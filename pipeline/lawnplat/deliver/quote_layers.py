@@ -34,8 +34,8 @@ _HEADER_BYTES = 8
 class WrittenPlan:
     """What a plan file holds that prices are laid over.
 
-    ``advisories`` are rule and severity of each. Where nothing is laid, ``loops`` is 0 and there are
-    no materials, labour or alternatives.
+    ``advisories`` are rule and severity of each. Where nothing is laid, ``loops`` is 0 and
+    there are no materials, labour or alternatives.
     """
 
     property_id: str

@@ -15,15 +15,23 @@ END = "<!-- quote: end -->"
 
 _SUMS = ("margin", "net", "tax", "total")
 _CAUTIONS = (
-    "Mains work is not in this price beyond the electrician's hours named: new circuits, outlets "
-    "and their residual-current protection (at most 30 mA) are a licensed electrician's, to the "
-    "local code.",
-    "Gas, water, power and telecom lines are located and marked before any work in the ground; "
-    "locating them, moving them and repairing surfaces are not in this price.",
-    "Groundwork is not in this price: levelling for the station, lawn repair, removal of roots and "
-    "stones.",
-    "Quantities come from the plan. They are settled on the site, and so is the price where the "
-    "survey does not match the ground.",
+    (
+        "Mains work is not in this price beyond the electrician's hours named: new circuits, "
+        "outlets and their residual-current protection (at most 30 mA) are a licensed "
+        "electrician's, to the local code."
+    ),
+    (
+        "Gas, water, power and telecom lines are located and marked before any work in the "
+        "ground; locating them, moving them and repairing surfaces are not in this price."
+    ),
+    (
+        "Groundwork is not in this price: levelling for the station, lawn repair, removal of "
+        "roots and stones."
+    ),
+    (
+        "Quantities come from the plan. They are settled on the site, and so is the price where "
+        "the survey does not match the ground."
+    ),
 )
 
 
@@ -71,8 +79,8 @@ def _head(quote: Quote, about: QuoteAbout) -> Iterator[str]:
     name = f"{_text(about.label)} ({_text(about.property_id)})" if about.label else ""
     yield f'<p class="quote-for"><bdi>{name or _text(about.property_id)}</bdi></p>'
     yield (
-        f"<p>Machine class <bdi>{_text(about.machine_class)}</bdi>; {about.mowable_m2:.0f} m² mown; "
-        f"{about.perimeter_m:.0f} m of perimeter wire.</p>"
+        f"<p>Machine class <bdi>{_text(about.machine_class)}</bdi>; {about.mowable_m2:.0f} m² "
+        f"mown; {about.perimeter_m:.0f} m of perimeter wire.</p>"
     )
     if quote.issued:
         yield (

@@ -53,7 +53,7 @@ def quote_sums(quote: Quote) -> QuoteSums:
 
 
 def visits(advisories: Iterable[tuple[str, str]]) -> tuple[str, ...]:
-    """Return the rules that ask somebody to the site, each once; a missing price is no such rule."""
+    """Return the rules that ask somebody to the site, each once; a missing price is none."""
     rules = (rule for rule, severity in advisories if severity in _COUNTED)
     return tuple(dict.fromkeys(rule for rule in rules if rule != PRICE_MISSING))
 

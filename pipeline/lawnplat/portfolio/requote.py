@@ -37,9 +37,9 @@ def requote(
 ) -> tuple[Outcome, ...]:
     """Price every plan below a folder again, and rewrite its quotes.
 
-    Of each ``plan.gpkg`` the layers ``labour``, ``quote_lines`` and ``quote_options`` are rewritten,
-    the advisory on missing prices, and what ``run_info`` says of the price book; beside it
-    ``quote.csv`` and the client's page in ``site_sheet.html``; in ``out``, ``quotes.csv``.
+    Of each ``plan.gpkg`` the layers ``labour``, ``quote_lines`` and ``quote_options`` are
+    rewritten, the advisory on missing prices, and what ``run_info`` says of the price book; beside
+    it ``quote.csv`` and the client's page in ``site_sheet.html``; in ``out``, ``quotes.csv``.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def _one(folder: Path, terms: _Terms) -> Outcome:
         if quote is not None:
             _write(folder, written, quote, terms)
     except LawnplatError as error:
-        reason = " ".join(": ".join((error.where, error.what)).split())
+        reason = " ".join(f"{error.where}: {error.what}".split())
         return Outcome(folder.name, "", folder.name, Status.BAD_INPUT, reason, None, None)
     return _outcome(folder.name, written, quote)
 

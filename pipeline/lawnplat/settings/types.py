@@ -108,7 +108,7 @@ class WireRules:
 
 @dataclass(frozen=True)
 class CableRules:
-    """Rules for the low-voltage cable: the conductor's temperature and what it does to its resistance.
+    """Rules for the low-voltage cable: the conductor's temperature, and how it raises resistance.
 
     ``resistance_rise_per_k`` is the share of the resistance at 20 C by which each kelvin raises it.
     """
@@ -216,8 +216,8 @@ class MachineClass:
 
     ``base_*`` are the charging station's ground plate: its length runs from behind the perimeter
     wire (``base_behind_wire_m``) into the lawn. Slopes in percent. ``supply_*`` are the voltage and
-    the greatest current of the station's power supply, ``largest_drop_v`` the voltage that its cable
-    may lose.
+    the greatest current of the station's power supply, ``largest_drop_v`` the voltage that its
+    cable may lose.
     """
 
     name: str
@@ -255,8 +255,8 @@ class Price:
 
     unit: str
     amount: str
-    """Decimal digits as text, so that no cent is lost on the way to ``decimal.Decimal``; empty where
-    the firm has no price, which leaves a quote incomplete."""
+    """Decimal digits as text, so that no cent is lost on the way to ``decimal.Decimal``; empty
+    where the firm has no price, which leaves a quote incomplete."""
 
 
 @dataclass(frozen=True)
@@ -315,8 +315,8 @@ class Climate:
 class Terms:
     """What a quote and a programme need besides the plan.
 
-    ``issued`` is the quote's date, ISO 8601, or empty: a library reads no clock. ``classes`` are the
-    machine classes that a quote may offer besides the one planned for.
+    ``issued`` is the quote's date, ISO 8601, or empty: a library reads no clock. ``classes`` are
+    the machine classes that a quote may offer besides the one planned for.
     """
 
     prices: PriceBook

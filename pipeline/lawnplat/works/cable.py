@@ -69,7 +69,9 @@ def _basis(run: CableRun, machine: MachineClass) -> str:
         return f"no outlet known: {run.length_m:.1f} m as supplied, to be settled on site"
     paved_m = run.layout.station.cable_paved_m
     under = f", {paved_m:.1f} m of it under paths or paving" if paved_m > 0 else ""
-    reach = "supplied" if run.supplied else "supplied do not reach: one length, no joint in the ground"
+    reach = "supplied"
+    if not run.supplied:
+        reach = "supplied do not reach: one length, no joint in the ground"
     return (
         f"{run.needed_m:.1f} m of cable_route, round the lawn{under}; "
         f"{machine.cable_supplied_m:.1f} m {reach}; {run.drop_v:.2f} V lost over "
@@ -90,8 +92,8 @@ def _drop_finding(run: CableRun, machine: MachineClass) -> Finding:
         rule="cable_drop",
         severity="warn",
         text=(
-            f"{run.length_m:.1f} m of cable lose {run.drop_v:.2f} V at {machine.supply_a:g} A even in "
-            f"{size_words(run.size_mm2)}, a {machine.name} machine allows "
+            f"{run.length_m:.1f} m of cable lose {run.drop_v:.2f} V at {machine.supply_a:g} A even "
+            f"in {size_words(run.size_mm2)}, a {machine.name} machine allows "
             f"{machine.largest_drop_v:.2f} V: have a licensed electrician set an outlet nearer"
         ),
         place=run.layout.station.point,

@@ -1,4 +1,4 @@
-"""The same wire with another machine class: whether that fits, and what a client may take besides."""
+"""The same wire with another machine class: whether it fits, and what a client may add."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ _LEAST_STEEP_M2 = 1.0
 def alternatives_of(job: Job) -> tuple[Alternative, ...]:
     """Return the options of a quote: as planned, with hand trimming, next class up and down.
 
-    The next classes are those of the job's terms by daily capacity. Each is held against the plan as
-    it is; that it may gain from a plan of its own is said in ``reasons``.
+    The next classes are those of the job's terms by daily capacity. Each is held against the plan
+    as it is: a plan of its own may suit it better.
     """
     planned = job.machine
     found = [_alternative(job, planned, AS_PLANNED)]

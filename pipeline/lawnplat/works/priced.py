@@ -14,8 +14,9 @@ from lawnplat.works.quote import quote_of
 from lawnplat.works.tasks import tasks_of
 from lawnplat.works.types import PRICE_MISSING, BillOfQuantities, Quote, Works
 
+
 def with_quote(job: Job, counted: Works) -> Works:
-    """Return the works with tasks, bill of quantities and quote, and what they ask to be looked at."""
+    """Return the works with tasks, bill of quantities and quote, and what they advise."""
     tasks = tasks_of(job, counted.pegs, counted.materials)
     bill = BillOfQuantities(
         materials=counted.materials,

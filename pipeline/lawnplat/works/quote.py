@@ -1,7 +1,7 @@
 """A bill of quantities priced from a price book: labour, quote lines, options.
 
-Money is `decimal.Decimal`. Every amount is a quantity as shown times a price as shown, rounded once,
-half up, to the cent; sums add rounded amounts, so that a client's pocket calculator agrees.
+Money is `decimal.Decimal`. Every amount is a quantity as shown times a price as shown, rounded
+once, half up, to the cent; sums add rounded amounts, so that a client's pocket calculator agrees.
 """
 
 from __future__ import annotations
@@ -72,8 +72,8 @@ def quote_of(bill: BillOfQuantities, prices: PriceBook, issued: str = "") -> Quo
     Returns
     -------
     Quote
-        Where the price book lacks a price that is needed, its line has no amount, nor have the sums,
-        and ``missing`` names it.
+        Where the price book lacks a price that is needed, its line has no amount, nor have the
+        sums, and ``missing`` names it.
     """
     time = work_time(bill.tasks, prices)
     asked = _asked(bill, time, prices)
@@ -153,11 +153,11 @@ def _work(time: WorkTime, prices: PriceBook) -> list[_Asked]:
         )
         for rate, hours in time.hours_by_rate
     ]  # fmt: skip
-    visits = Decimal(time.visits)
-    return [
-        *found,
-        _ask(prices, "labour_rates", TRAVEL, kind="travel", item=TRAVEL, quantity=visits, unit="visit"),
-    ]  # fmt: skip
+    travel = _ask(
+        prices, "labour_rates", TRAVEL, kind=TRAVEL, item=TRAVEL,
+        quantity=Decimal(time.visits), unit="visit",
+    )  # fmt: skip
+    return [*found, travel]
 
 
 def _trimming(bill: BillOfQuantities, prices: PriceBook) -> _Asked:

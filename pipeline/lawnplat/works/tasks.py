@@ -23,7 +23,7 @@ _NEXT_M = 1e-6
 
 
 def tasks_of(job: Job, pegs: Sequence[Peg], materials: Sequence[Material]) -> tuple[Task, ...]:
-    """Return every task of one site, in the order of work; travel depends on prices and is not here.
+    """Return every task of one site in the order of work; travel, which prices decide, is not in it.
 
     Parameters
     ----------
@@ -50,9 +50,8 @@ def _tasks(job: Job, pegs: Sequence[Peg], materials: Sequence[Material]) -> Iter
         "set_out", _tenth(wires_m - pairs_m), "m",
         f"{wires_m:.1f} m of wire - {pairs_m:.1f} m that run beside their pair",
     )  # fmt: skip
-    yield Task(
-        LAY_WIRE, _tenth(wires_m), "m", f"{wires_m:.1f} m of wire, on {len(pegs)} pegs where by hand"
-    )
+    told = f"{wires_m:.1f} m of wire, on {len(pegs)} pegs where by hand"
+    yield Task(LAY_WIRE, _tenth(wires_m), "m", told)
     islands = sum(_leads(layout.perimeter.sections) for layout in layouts)
     yield Task("lay_island", islands, "piece", "islands and carried parts, each on its own lead")
     yield _paving(job)
