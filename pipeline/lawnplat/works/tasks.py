@@ -23,7 +23,7 @@ _NEXT_M = 1e-6
 
 
 def tasks_of(job: Job, pegs: Sequence[Peg], materials: Sequence[Material]) -> tuple[Task, ...]:
-    """Return every task of one site in the order of work; travel, which prices decide, is not in it.
+    """Return every task of one site in the order of work, but travel, which prices decide.
 
     Parameters
     ----------
