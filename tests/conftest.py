@@ -60,7 +60,7 @@ def _machine() -> MachineClass:
         slope_return_pct=20, smallest_passage_m=0.7, comfortable_passage_m=2, longest_wire_m=400,
         return_lines=2, run_min=90, charge_min=60, cutting_lowest_mm=20, cutting_highest_mm=60,
         base_length_m=0.7, base_width_m=0.46, base_behind_wire_m=0.25, cable_supplied_m=10,
-        sources={},
+        supply_v=24, supply_a=2.5, largest_drop_v=1.2, sources={},
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 
 from lawnplat.ground.types import Ground
@@ -48,6 +49,19 @@ class Plan:
 
 
 @dataclass(frozen=True)
+class QuoteSums:
+    """What a property's quote comes to; the sums are None while a price is missing."""
+
+    net: Decimal | None
+    tax: Decimal | None
+    total: Decimal | None
+    currency: str
+    valid_until: str
+    """ISO date, or empty where the quote has no date."""
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Outcome:
     """The headline of one property, for the portfolio: small enough to keep for many thousand."""
 
@@ -68,3 +82,6 @@ class Outcome:
     return_lines_m: float = 0.0
     pegs: int = 0
     advisories: int = 0
+    quote: QuoteSums | None = None
+    needs_visit: tuple[str, ...] = ()
+    """The rules of the advisories that somebody has to look at on the site."""

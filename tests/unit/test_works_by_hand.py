@@ -206,6 +206,13 @@ def test_materials_by_hand():
         "three-way joints": (1, "piece"),
         "wire splices": (0, "piece"),
         "wire end markers": (4, "piece"),
+        "station fixings": (1, "set"),
+        # 11.7 m are cut from one spool of 150 m; no wire is 25 m long.
+        "wire spools": (1, "spool"),
+        "chainage markers": (0, "piece"),
+        # One joint of 20 that a tube seals; 13 m of cable tied every 0.5 m: 26 of a pack of 50.
+        "joint sealant": (1, "tube"),
+        "cable ties": (1, "pack"),
     }
     assert quantity(materials, "perimeter wire").basis == (
         "7.0 m laid + 2 x 0.50 m spare at the ends + 5 % waste"

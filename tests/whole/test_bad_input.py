@@ -37,8 +37,10 @@ def assert_told(run: Run, exit_code: int) -> None:
     assert "internal fault" not in run.result.output
     if run.out.exists():
         left = [path.name for path in run.out.rglob("*") if path.is_file()]
-        ours = {"plan.gpkg", "plan.svg", "rover.csv", "portfolio.csv", "portfolio.gpkg"}
-        assert set(left) <= ours
+        assert set(left) <= {
+            "plan.gpkg", "plan.svg", "rover.csv", "quote.csv",
+            "portfolio.csv", "portfolio.gpkg", "quotes.csv",
+        }  # fmt: skip
 
 
 def test_a_parcel_of_a_square_metre_stops_no_other(tmp_path: Path) -> None:

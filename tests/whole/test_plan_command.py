@@ -88,10 +88,14 @@ def test_the_sample_survey_is_planned(sample_run) -> None:
 def test_every_property_has_its_folder_and_nothing_else_is_there(sample_run) -> None:
     _, out = sample_run
     folders = {row["folder"] for row in table(out).values() if row["folder"]}
-    assert {each.name for each in out.iterdir()} == {*folders, "portfolio.csv", "portfolio.gpkg"}
+    assert {each.name for each in out.iterdir()} == {
+        *folders, "portfolio.csv", "portfolio.gpkg", "quotes.csv",
+    }  # fmt: skip
+    planned = {row["folder"] for row in table(out).values() if row["status"] in PLANNED}
     for folder in folders:
-        files = {"plan.gpkg", "plan.svg", "rover.csv"}
-        assert {each.name for each in (out / folder).iterdir()} == files
+        expected = {"plan.gpkg", "plan.svg", "rover.csv"}
+        expected |= {"quote.csv"} if folder in planned else set()
+        assert {each.name for each in (out / folder).iterdir()} == expected
         ET.parse(out / folder / "plan.svg")
 
 
@@ -249,6 +253,6 @@ def test_every_option_has_help_and_there_is_no_other() -> None:
     # contract.md section 4, as far as what an option needs exists.
     assert set(options) == {
         "--out", "--elevation", "--elevation-unit", "--map", "--crs", "--rules", "--machine",
-        "--only", "--workers", "--json", "--debug",
+        "--prices", "--climate", "--date", "--only", "--workers", "--json", "--debug",
     }  # fmt: skip
     assert all(options.values())

@@ -9,6 +9,7 @@ import click
 _COMMANDS = {
     "inspect": "lawnplat.cli.inspect",
     "plan": "lawnplat.cli.plan",
+    "quote": "lawnplat.cli.quote",
     "rules": "lawnplat.cli.settings",
     "classes": "lawnplat.cli.settings",
     "prices": "lawnplat.cli.settings",

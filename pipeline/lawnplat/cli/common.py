@@ -18,6 +18,8 @@ import dataclasses
 import functools
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import ParamSpec, TypeVar
 
@@ -123,6 +125,19 @@ prices_option = click.option(
     help="TOML file with the prices that differ from the shipped price book.",
 )
 
+date_option = click.option(
+    "--date",
+    "issued",
+    metavar="YYYY-MM-DD",
+    type=click.DateTime(formats=["%Y-%m-%d"]),
+    help="Date of the quotes. Default: today.",
+)
+
+
+def issue_date(given: datetime | None) -> str:
+    """Return the date given, else today's, as ISO 8601: only the command line reads a clock."""
+    return (given or datetime.now().astimezone()).date().isoformat()
+
 
 def echo_json(value: object) -> None:
     """Print one value as indented JSON on standard output; dataclasses become objects."""
@@ -135,7 +150,7 @@ def _plain(value: object) -> object:
         return {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
     if isinstance(value, Mapping):
         return dict(value)
-    if isinstance(value, Path):
+    if isinstance(value, (Path, Decimal)):
         return str(value)
     if isinstance(value, Iterable):
         return list(value)

@@ -11,8 +11,10 @@ import click
 from lawnplat.cli.common import (
     EXIT_SOME_FAILED,
     crs_option,
+    date_option,
     debug_option,
     is_debug,
+    issue_date,
     json_option,
     machine_option,
     map_option,
@@ -21,7 +23,7 @@ from lawnplat.cli.common import (
     rules_option,
 )
 from lawnplat.settings.climate import load_climate
-from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
+from lawnplat.settings.load import load_machine, load_price_book, load_rule_book, shipped_classes
 from lawnplat.settings.types import Terms
 
 if TYPE_CHECKING:
@@ -61,13 +63,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Monthly mean temperatures, TOML or CSV. Without one: the shipped, invented climate.",
 )
-@click.option(
-    "--date",
-    "issued",
-    metavar="YYYY-MM-DD",
-    type=click.DateTime(formats=["%Y-%m-%d"]),
-    help="Date of the quotes. Default: today.",
-)
+@date_option
 @click.option("--only", multiple=True, metavar="ID", help="Plan this property; may be repeated.")
 @click.option(
     "--workers",
@@ -113,7 +109,9 @@ def plan(
 
     rule_book = load_rule_book(rules)
     for_all = load_machine(machine) if machine is not None else None
-    terms = Terms(load_price_book(prices), load_climate(climate), _issued(issued))
+    terms = Terms(
+        load_price_book(prices), load_climate(climate), issue_date(issued), shipped_classes()
+    )
     names = load_field_map(field_map) if field_map is not None else None
     _require_raster(elevation, elevation_unit)
     found = read_survey(survey, rules=rule_book, field_map=names, crs=crs, only=only or None)
@@ -131,11 +129,6 @@ def plan(
     print_outcomes(outcomes, out, as_json=as_json)
     if any(_failed(outcome) for outcome in outcomes):
         raise click.exceptions.Exit(EXIT_SOME_FAILED)
-
-
-def _issued(given: datetime | None) -> str:
-    """Return the date given, else today's: only the command line reads a clock."""
-    return (given or datetime.now().astimezone()).date().isoformat()
 
 
 def _require_raster(path: Path | None, unit: str) -> None:

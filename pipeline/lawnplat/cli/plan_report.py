@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from lawnplat.cli.common import echo_json, echo_table
-from lawnplat.deliver.contract import PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE
+from lawnplat.deliver.contract import PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE, QUOTE_BOOK_FILE
 from lawnplat.planned import Outcome, Status
 from lawnplat.survey.types import Finding
 
@@ -84,8 +84,9 @@ def print_outcomes(outcomes: Sequence[Outcome], out: Path, *, as_json: bool) -> 
 def _files(outcomes: Sequence[Outcome]) -> str:
     folders = [each.folder for each in outcomes if each.folder]
     whose = folders[0] if len(folders) == 1 else "PROPERTY"
-    plans = f"{whose}/plan.gpkg, {whose}/plan.svg, {whose}/rover.csv, " if folders else ""
-    return f"{plans}{PORTFOLIO_FILE}, {PORTFOLIO_TABLE_FILE}"
+    names = ("plan.gpkg", "plan.svg", "rover.csv", "quote.csv")
+    plans = "".join(f"{whose}/{name}, " for name in names) if folders else ""
+    return f"{plans}{PORTFOLIO_FILE}, {PORTFOLIO_TABLE_FILE}, {QUOTE_BOOK_FILE}"
 
 
 def _row(each: Outcome) -> tuple[str, ...]:

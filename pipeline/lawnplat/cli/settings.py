@@ -93,10 +93,19 @@ def prices(prices: Path | None, as_json: bool) -> None:
 
 
 def _at(book: object, key: str) -> Any:
-    """Return the value at a dotted key: fields of dataclasses, keys of mappings."""
+    """Return the value at a dotted key: fields of dataclasses, keys of mappings.
+
+    A mapping's own key may hold points, as ``low-voltage cable 2 x 0.5 mm2`` does.
+    """
     value: Any = book
-    for name in key.split("."):
-        value = value[name] if isinstance(value, Mapping) else getattr(value, name)
+    rest = key
+    while rest:
+        if isinstance(value, Mapping):
+            name = max((n for n in value if rest == n or rest.startswith(f"{n}.")), key=len)
+            value, rest = value[name], rest[len(name) + 1 :]
+        else:
+            name, _, rest = rest.partition(".")
+            value = getattr(value, name)
     return value
 
 
@@ -104,7 +113,7 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Price):
-        return value.amount
+        return value.amount or "no price"
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

@@ -15,6 +15,9 @@ PICTURE_FILE = "plan.svg"
 ROVER_FILE = "rover.csv"
 PORTFOLIO_FILE = "portfolio.gpkg"
 PORTFOLIO_TABLE_FILE = "portfolio.csv"
+QUOTE_FILE = "quote.csv"
+QUOTE_BOOK_FILE = "quotes.csv"
+SHEET_FILE = "site_sheet.html"
 STYLES_TABLE = "layer_styles"
 
 MADE_BY = ("made_by", "lawnplat")
@@ -136,13 +139,25 @@ LAYERS: tuple[Layer, ...] = (
         "rule:str severity:str text:str measured limit count:int source:str",
         "What the plan asks to be looked at; a point inside the parcel where it has no one place",
     ),
-    _layer("materials", "None", "item:str quantity unit:str basis:str", "What to bring"),
+    _layer(
+        "materials",
+        "None",
+        "item:str quantity unit:str basis:str size:str supplied",
+        "What to bring; supplied is how much of it comes with the machine",
+    ),
     _layer("labour", "None", "task:str quantity unit:str hours basis:str", "Work to do"),
     _layer(
         "quote_lines",
         "None",
-        "line:int item:str quantity unit:str unit_price amount",
-        "Priced lines",
+        "line:int item:str quantity unit:str unit_price amount kind:str",
+        "Priced lines; amount is missing where a price is",
+    ),
+    _layer(
+        "quote_options",
+        "None",
+        "option:str machine_class:str fits:bool reasons:str net tax total hand_trimming:bool "
+        "cable_m cable_size:str cable_supplied_m",
+        "The whole job in other ways",
     ),
     _layer(
         "schedule",

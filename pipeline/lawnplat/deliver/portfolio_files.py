@@ -23,7 +23,8 @@ from lawnplat.deliver.contract import (
 )
 from lawnplat.deliver.gpkg import is_ours, write_layers
 from lawnplat.deliver.place import place_file
-from lawnplat.deliver.rows import Row, Value, as_column, as_type, known
+from lawnplat.deliver.rows import Row, as_type
+from lawnplat.deliver.values import Value, as_column, known
 from lawnplat.planned import Outcome
 from lawnplat.survey.types import FloatArray
 

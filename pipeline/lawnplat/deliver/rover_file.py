@@ -9,7 +9,7 @@ from pathlib import Path
 from lawnplat.deliver.contract import ROVER_FILE
 from lawnplat.deliver.place import place_file
 from lawnplat.deliver.portfolio_files import cell
-from lawnplat.deliver.rows import known
+from lawnplat.deliver.values import known
 from lawnplat.planned import Plan
 
 HEADER = ("mark", "easting_m", "northing_m", "height_m", "what", "on", "crs", "property_id")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -15,6 +14,8 @@ from shapely import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.deliver.contract import LAYERS, MADE_BY, Layer
+from lawnplat.deliver.quote_rows import QUOTE_ROWS
+from lawnplat.deliver.values import Value, as_column, known
 from lawnplat.ground.types import Ground
 from lawnplat.planned import Plan
 from lawnplat.survey.types import Area, Finding
@@ -23,8 +24,6 @@ from lawnplat.works.types import Mark, Works
 
 _MULTI = ("MultiPoint", "MultiLineString", "MultiPolygon")
 """By the dimension of the parts."""
-
-Value = str | float | int | bool | None
 
 
 @dataclass(frozen=True)
@@ -69,11 +68,6 @@ def layer_rows(plan: Plan, layer: Layer) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def as_column(value: Value, column_type: str) -> Value:
-    """Return a whole number as a float in a column of floats: the driver would drop it there."""
-    return float(value) if column_type == "float" and isinstance(value, int) else value
-
-
 def as_type(geometry: BaseGeometry | None, geometry_type: str) -> BaseGeometry | None:
     """Return a geometry as a layer holds it.
 
@@ -103,18 +97,6 @@ def gathered(parts: list[BaseGeometry], dimension: int) -> BaseGeometry:
 def pieces(area: Area) -> tuple[Polygon, ...]:
     """Return the polygons of an area."""
     return tuple(area.geoms) if isinstance(area, MultiPolygon) else (area,)
-
-
-def known(value: Value) -> Value:
-    """Return a value as a file can hold it.
-
-    A number that is not finite becomes None; what no UTF-8 text can hold is replaced.
-    """
-    if isinstance(value, str):
-        return value.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 _Raw = tuple[BaseGeometry | None, *tuple[Value, ...]]
@@ -316,7 +298,13 @@ def _fixed_points(works: Works) -> Iterator[_Raw]:
 
 def _materials(works: Works) -> Iterator[_Raw]:
     for each in works.materials:
-        yield None, each.item, each.quantity, each.unit, each.basis
+        yield None, each.item, each.quantity, each.unit, each.basis, each.size, each.supplied
+
+
+def _quote_rows(works: Works, name: str) -> Iterator[_Raw]:
+    if works.quote is not None:
+        for values in QUOTE_ROWS[name](works.quote):
+            yield None, *values
 
 
 def _schedule(works: Works) -> Iterator[_Raw]:
@@ -389,5 +377,6 @@ _OF_WORKS: Mapping[str, Callable[[Works], Iterator[_Raw]]] = MappingProxyType(
         "cutting_heights": _cutting_heights,
         "programme_notes": _programme_notes,
         "commissioning": _commissioning,
+        **{name: partial(_quote_rows, name=name) for name in QUOTE_ROWS},
     }
 )

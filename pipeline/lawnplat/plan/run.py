@@ -14,7 +14,7 @@ from lawnplat.plan.loops import lay_loops
 from lawnplat.planned import Plan, Status
 from lawnplat.settings.climate import load_climate
 from lawnplat.settings.digest import digest
-from lawnplat.settings.load import load_price_book
+from lawnplat.settings.load import load_price_book, shipped_classes
 from lawnplat.settings.types import MachineClass, RuleBook, Terms
 from lawnplat.survey.types import Finding, Site
 from lawnplat.terrain.build import build_terrain
@@ -22,6 +22,7 @@ from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.terrain.types import Terrain
 from lawnplat.works.build import work_order
 from lawnplat.works.job import Job
+from lawnplat.works.priced import quote_record
 
 _BESIDE_M = 0.02
 """A passage ends at the lawns it lies between, to a centimetre."""
@@ -84,8 +85,8 @@ def plan_site(
 
 
 def shipped_terms() -> Terms:
-    """Return the shipped prices and climate, which are invented."""
-    return Terms(load_price_book(), load_climate())
+    """Return the shipped prices, climate and machine classes, which are invented."""
+    return Terms(load_price_book(), load_climate(), classes=shipped_classes())
 
 
 def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook, terms: Terms) -> Plan:
@@ -110,6 +111,7 @@ def _through_the_rooms(begun: Plan, terrain: Terrain, rules: RuleBook, terms: Te
         layouts=laid.layouts,
         works=works,
         findings=findings,
+        run_info=(*seen.run_info, *quote_record(terms.prices, terms.issued)),
     )
 
 

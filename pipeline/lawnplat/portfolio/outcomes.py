@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from lawnplat.errors import LawnplatError
-from lawnplat.planned import Outcome, Plan, Status
+from lawnplat.planned import Outcome, Plan, QuoteSums, Status
 from lawnplat.survey.types import Finding, Refusal, Site
+from lawnplat.works.types import PRICE_MISSING, Quote
 
 _COUNTED = ("stop", "warn")
 """Severities that a headline counts: what asks somebody to act."""
@@ -32,7 +35,27 @@ def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
         ),
         pegs=len(works.pegs) if works else 0,
         advisories=_advisories(plan.findings),
+        quote=quote_sums(works.quote) if works and works.quote else None,
+        needs_visit=visits((each.rule, each.severity) for each in plan.findings),
     )
+
+
+def quote_sums(quote: Quote) -> QuoteSums:
+    """Return what a quote comes to."""
+    return QuoteSums(
+        net=quote.sum_of("net"),
+        tax=quote.sum_of("tax"),
+        total=quote.total,
+        currency=quote.currency,
+        valid_until=quote.valid_until,
+        missing=quote.missing,
+    )
+
+
+def visits(advisories: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """Return the rules that ask somebody to the site, each once; a missing price is none."""
+    rules = (rule for rule, severity in advisories if severity in _COUNTED)
+    return tuple(dict.fromkeys(rule for rule in rules if rule != PRICE_MISSING))
 
 
 def outcome_of_refusal(refusal: Refusal) -> Outcome:
@@ -46,6 +69,7 @@ def outcome_of_refusal(refusal: Refusal) -> Outcome:
         outline=refusal.outline,
         crs=refusal.crs,
         advisories=_advisories(refusal.findings),
+        needs_visit=visits((each.rule, each.severity) for each in refusal.findings),
     )
 
 

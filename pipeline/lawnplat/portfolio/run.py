@@ -21,6 +21,7 @@ from lawnplat.deliver.picture import draw
 from lawnplat.deliver.picture_file import write_picture
 from lawnplat.deliver.place import make_folder
 from lawnplat.deliver.portfolio_files import write_portfolio
+from lawnplat.deliver.quote_files import write_quote, write_quote_book
 from lawnplat.deliver.rover_file import write_rover
 from lawnplat.planned import Outcome
 from lawnplat.portfolio.outcomes import outcome_of_error, outcome_of_plan, outcome_of_refusal
@@ -120,6 +121,7 @@ def run_portfolio(
         if report is not None:
             report(done.outcome, done.trace)
     write_portfolio(outcomes, out)
+    write_quote_book(outcomes, out)
     return tuple(outcomes)
 
 
@@ -154,6 +156,7 @@ def _planned(settings: RunSettings, out: Path, task: _Task) -> Outcome:
     write_plan(plan, folder)
     write_picture(picture, folder)
     write_rover(plan, folder)
+    write_quote(task.site.property_id, plan.works.quote if plan.works else None, folder)
     return outcome_of_plan(plan, task.name.folder)
 
 

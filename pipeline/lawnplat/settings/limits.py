@@ -60,6 +60,12 @@ _BY_KEY = {
     "wire.corner_radius_m": _from_zero(5.0),
     "wire.spare_end_m": _from_zero(20.0),
     "wire.spool_m": _over_zero(10_000.0),
+    "wire.chainage_marker_m": _over_zero(500.0),
+    "cable.conductor_c": Limit(-40.0, 90.0),
+    "cable.resistance_rise_per_k": _over_zero(0.01),
+    "consumables.joints_a_sealant": Limit(1.0, 1000.0),
+    "consumables.tie_spacing_m": _over_zero(20.0),
+    "consumables.ties_a_pack": Limit(1, 10_000),
     "wire.longest_lead_m": _from_zero(500.0),
     "pegs.spacing_m": _over_zero(5.0),
     "pegs.curve_offset_m": _over_zero(1.0),
@@ -105,10 +111,17 @@ _BY_KEY = {
     "return_lines": Limit(1, 20),
     "base_length_m": _over_zero(5.0),
     "base_width_m": _over_zero(5.0),
+    "supply_v": _over_zero(60.0),
+    "supply_a": _over_zero(50.0),
+    "largest_drop_v": _over_zero(60.0),
     "valid_days": Limit(1, 3650),
+    "crew.people": Limit(1, 20),
+    "crew.hours_a_day": _over_zero(24.0),
+    "services.visits_a_season": Limit(1, 100),
 }
 
-_TASK = _over_zero(math.inf)
+_TASK = Limit(0.01, 1000.0)
+"""A task a working week at the slowest, a kilometre an hour at the fastest."""
 _FACTOR = _from_zero(math.inf)
 _ANY = Limit(-math.inf, math.inf)
 
@@ -126,6 +139,7 @@ IN_ORDER = (
     ("base_behind_wire_m", "base_length_m"),
     ("slope_edge_pct", "slope_lawn_pct"),
     ("slope_return_pct", "slope_lawn_pct"),
+    ("largest_drop_v", "supply_v"),
 )
 """Pairs of keys whose first value may not be over the second."""
 

@@ -16,7 +16,15 @@ from lawnplat.settings.digest import digest
 from lawnplat.settings.faults import Faults, suggest
 from lawnplat.settings.overlay import Entry, Known, MoneyShare, leaves, overlay
 from lawnplat.settings.toml_file import read_toml
-from lawnplat.settings.types import KindRule, MachineClass, Price, PriceBook, RuleBook
+from lawnplat.settings.types import (
+    Crew,
+    KindRule,
+    MachineClass,
+    Price,
+    PriceBook,
+    RuleBook,
+    Services,
+)
 
 __all__ = [
     "DEFAULT_CLASS",
@@ -117,34 +125,71 @@ def load_price_book(path: Path | None = None) -> PriceBook:
         As for `load_rule_book`.
     """
     shipped = read_toml(_DATA / "prices.toml")
+    own = {} if path is None else read_toml(path)
     known: dict[str, type | Known] = {
         "currency": str,
         "tax_share": MoneyShare,
         "margin_share": MoneyShare,
         "valid_days": int,
         "items": dict.fromkeys(shipped["items"], Price),
+        "machines": dict.fromkeys((*shipped["machines"], *_names_in(own, "machines")), Price),
         "labour_rates": dict.fromkeys(shipped["labour_rates"], Price),
         "tasks_per_hour": dict.fromkeys(shipped["tasks_per_hour"], float),
+        "paid_as": dict.fromkeys(shipped["paid_as"], str),
+        "crew": leaves(Crew),
+        "services": leaves(Services),
     }
     entries = _in_force(shipped, _DATA / "prices.toml", known, path)
+    _check_words(entries, path)
     return PriceBook(
         currency=entries["currency"].value,
         tax_share=entries["tax_share"].value,
         margin_share=entries["margin_share"].value,
         valid_days=entries["valid_days"].value,
         items=_part(entries, "items."),
+        machines=_part(entries, "machines."),
         labour_rates=_part(entries, "labour_rates."),
         tasks_per_hour=_part(entries, "tasks_per_hour."),
+        paid_as=_part(entries, "paid_as."),
+        crew=Crew(**_part(entries, "crew.")),
+        services=Services(**_part(entries, "services.")),
         sources=_sources(entries),
     )
+
+
+def _names_in(tree: Mapping[str, Any], table: str) -> list[str]:
+    """Return the names that a firm's own file gives in a table that takes any name."""
+    found = tree.get(table)
+    return list(found) if isinstance(found, Mapping) else []
+
+
+def _check_words(entries: Mapping[str, Entry], path: Path | None) -> None:
+    """Raise where a word in a price book is none of those that it may be."""
+    faults = Faults(str(path))
+    rates = _part(entries, "labour_rates.")
+    choices = {key: list(rates) for key in entries if key.startswith("paid_as.")}
+    choices["crew.laying"] = ["hand", "machine"]
+    for key, words in choices.items():
+        word = entries[key].value
+        if word not in words:
+            faults.add(key, f'found "{word}", expected one of {", ".join(words)}')
+    faults.raise_any()
 
 
 def _in_force(
     shipped: Mapping[str, Any], shipped_path: Path, known: Known, path: Path | None
 ) -> dict[str, Entry]:
     """Return the shipped entries, and the file's over them where one is given."""
-    entries = _laid_over({}, shipped, known, shipped_path)
+    entries = _laid_over({}, shipped, _shape_of(shipped, known), shipped_path)
     return entries if path is None else _laid_over(entries, read_toml(path), known, path)
+
+
+def _shape_of(tree: Mapping[str, Any], known: Known) -> Known:
+    """Return what is known without the machine classes that only a firm's own file prices."""
+    machines = known.get("machines")
+    if not isinstance(machines, Mapping):
+        return known
+    return {**known, "machines": dict.fromkeys(tree["machines"], Price)}
 
 
 def _laid_over(

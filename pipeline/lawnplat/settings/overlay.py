@@ -22,7 +22,9 @@ Known = Mapping[str, "type | Known"]
 
 
 _NOUNS: Mapping[type, str] = {Treatment: "treatment"}
-_LARGEST_AMOUNT = 1_000_000_000
+_LARGEST_AMOUNT = 1_000_000
+_ONE = "piece"
+"""What a price is for where neither the file nor the shipped book says."""
 _LONGEST_SHOWN = 60
 _DIGITS = 28
 """As many as `decimal` reckons with, so that no sum is rounded unseen."""
@@ -214,8 +216,10 @@ def _price(value: Any, base: Entry | None) -> Price:
     for name in table:
         if name not in known:
             raise _Unusable(f"unknown key {name}; {suggest(name, known, 'key')}")
-    unit = table.get("unit", base.value.unit if base else None)
+    unit = table.get("unit", base.value.unit if base else _ONE)
     amount = table.get("amount", base.value.amount if base else None)
+    if amount == "":
+        return Price(unit=_plain(unit, str), amount="")
     return Price(unit=_plain(unit, str), amount=_money(amount, _LARGEST_AMOUNT))
 
 

@@ -122,6 +122,7 @@ class WireRules:
     spare_end_m: float
     waste_share: float
     spool_m: float
+    chainage_marker_m: float
     longest_lead_m: float
     loops_apart_m: float
     loop_balance_share: float
@@ -129,6 +130,26 @@ class WireRules:
     score_seam_outlet: float
     score_seam_firm: float
     lead_longer_share: float
+
+
+@dataclass(frozen=True)
+class CableRules:
+    """Rules for the low-voltage cable: the conductor's temperature, and how it raises resistance.
+
+    ``resistance_rise_per_k`` is the share of the resistance at 20 C by which each kelvin raises it.
+    """
+
+    conductor_c: float
+    resistance_rise_per_k: float
+
+
+@dataclass(frozen=True)
+class ConsumableRules:
+    """How much work one pack of a consumable is good for."""
+
+    joints_a_sealant: float
+    tie_spacing_m: float
+    ties_a_pack: int
 
 
 @dataclass(frozen=True)
@@ -276,6 +297,8 @@ class RuleBook:
     terrain: TerrainRules
     ground: GroundRules
     wire: WireRules
+    cable: CableRules
+    consumables: ConsumableRules
     pegs: PegRules
     station: StationRules
     return_line: ReturnLineRules
@@ -290,7 +313,9 @@ class MachineClass:
     """One class of machine. The shipped classes are invented and generic.
 
     ``base_*`` are the charging station's ground plate: its length runs from behind the perimeter
-    wire (``base_behind_wire_m``) into the lawn. Slopes in percent.
+    wire (``base_behind_wire_m``) into the lawn. Slopes in percent. ``supply_*`` are the voltage and
+    the greatest current of the station's power supply, ``largest_drop_v`` the voltage that its
+    cable may lose.
     """
 
     name: str
@@ -316,6 +341,9 @@ class MachineClass:
     base_width_m: float
     base_behind_wire_m: float
     cable_supplied_m: float
+    supply_v: float
+    supply_a: float
+    largest_drop_v: float
     sources: Mapping[str, str]
 
 
@@ -325,14 +353,37 @@ class Price:
 
     unit: str
     amount: str
-    """Decimal digits as text, so that no cent is lost on the way to ``decimal.Decimal``."""
+    """Decimal digits as text, so that no cent is lost on the way to ``decimal.Decimal``; empty
+    where the firm has no price, which leaves a quote incomplete."""
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Who goes to a site, and how the wire goes into the ground.
+
+    ``laying`` is ``hand`` (on pegs) or ``machine`` (into a slit).
+    """
+
+    people: int
+    hours_a_day: float
+    laying: str
+
+
+@dataclass(frozen=True)
+class Services:
+    """What a client may take besides the installation. ``hand_trimming`` is a visit's price."""
+
+    hand_trimming: Price
+    visits_a_season: int
 
 
 @dataclass(frozen=True)
 class PriceBook:
     """Unit prices, labour rates and productivity, tax and margin.
 
-    ``tasks_per_hour`` maps a labour task to how much of it one person does in an hour.
+    ``machines`` holds prices by machine class. ``tasks_per_hour`` maps a labour task to how much of
+    it one person does in an hour, its unit at the end of its name; ``paid_as`` maps a task, without
+    the unit, to the labour rate that it is paid at.
     """
 
     currency: str
@@ -340,8 +391,12 @@ class PriceBook:
     margin_share: str
     valid_days: int
     items: Mapping[str, Price]
+    machines: Mapping[str, Price]
     labour_rates: Mapping[str, Price]
     tasks_per_hour: Mapping[str, float]
+    paid_as: Mapping[str, str]
+    crew: Crew
+    services: Services
     sources: Mapping[str, str]
 
 
@@ -358,9 +413,11 @@ class Climate:
 class Terms:
     """What a quote and a programme need besides the plan.
 
-    ``issued`` is the quote's date, ISO 8601, or empty: a library reads no clock.
+    ``issued`` is the quote's date, ISO 8601, or empty: a library reads no clock. ``classes`` are
+    the machine classes that a quote may offer besides the one planned for.
     """
 
     prices: PriceBook
     climate: Climate
     issued: str = ""
+    classes: tuple[MachineClass, ...] = ()

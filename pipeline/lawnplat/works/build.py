@@ -11,6 +11,7 @@ from lawnplat.works.commissioning import commissioning_of
 from lawnplat.works.job import Job
 from lawnplat.works.materials import materials_of
 from lawnplat.works.pegs import pegs_of
+from lawnplat.works.priced import with_quote
 from lawnplat.works.programme import programme_findings, programme_of
 from lawnplat.works.setting_out import setting_out
 from lawnplat.works.types import Peg, Works
@@ -28,7 +29,7 @@ def work_order(job: Job) -> Works:
     """Work out all that a crew and a client are handed for one site."""
     programme = programme_of(job)
     out = setting_out(job)
-    return replace(
+    counted = replace(
         build_works(job.layouts, job.machine, job.rules),
         fixed_points=out.fixed_points,
         marks=out.marks,
@@ -36,3 +37,4 @@ def work_order(job: Job) -> Works:
         commissioning=commissioning_of(job, programme),
         findings=(*out.findings, *programme_findings(programme)),
     )
+    return with_quote(job, counted)

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
-import numpy as np
-
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.wire.joints import PERIMETER
 from lawnplat.wire.types import Layout
+from lawnplat.works.cable import cable_material, cable_runs
+from lawnplat.works.spools import spools_of
 from lawnplat.works.types import Material, Peg
 
 
@@ -40,26 +40,78 @@ def materials_of(
         return_m=sum(line.length for line in lines),
         lines=len(lines),
     )
+    cable = cable_material(cable_runs(layouts, machine, rules.cable), machine)
+    perimeter = _wire("perimeter wire", laid.perimeter_m, 2 * laid.loops, laid, rules)
+    back = _wire("return line wire", laid.return_m, 2 * laid.lines, laid, rules)
     return (
         Material("charging station", laid.loops, "piece", _stations(laid, machine)),
-        _cable(layouts, machine),
-        _wire("perimeter wire", laid.perimeter_m, 2 * laid.loops, laid, rules),
-        _wire("return line wire", laid.return_m, 2 * laid.lines, laid, rules),
+        Material("station fixings", laid.loops, "set", _fixings(laid)),
+        cable,
+        perimeter,
+        back,
+        spools_of(layouts, perimeter.quantity + back.quantity, rules),
         _pegs(pegs, laid, rules),
         *_joint_parts(layouts, laid),
+        _end_markers(laid),
+        _chainage_markers(layouts, rules),
+        *_consumables(layouts, cable, rules),
+    )
+
+
+def _fixings(laid: _Laid) -> str:
+    one = "screws or spikes that hold the base"
+    return one if laid.loops == 1 else f"{one}, for each of {laid.loops} loops"
+
+
+def _end_markers(laid: _Laid) -> Material:
+    perimeters = "the perimeter" if laid.loops == 1 else f"{laid.loops} perimeters"
+    return Material(
+        "wire end markers",
+        2 * laid.loops + 2 * laid.lines,
+        "piece",
+        f"2 ends of {perimeters} + 2 ends of {laid.lines} return line(s)",
+    )
+
+
+def _chainage_markers(layouts: Sequence[Layout], rules: RuleBook) -> Material:
+    """Return the markers that tell the chainage along every wire, none at its ends."""
+    step_m = rules.wire.chainage_marker_m
+    wires = [layout.perimeter.line for layout in layouts]
+    wires += [line.line for layout in layouts for line in layout.return_lines]
+    # A mark at a wire's very end would say what its end marker says.
+    count = sum(max(ceil(round(wire.length / step_m, 6)) - 1, 0) for wire in wires)
+    return Material(
+        "chainage markers", count, "piece", f"1 at every {step_m:g} m of each of {len(wires)} wires"
+    )
+
+
+def _consumables(
+    layouts: Sequence[Layout], cable: Material, rules: RuleBook
+) -> tuple[Material, ...]:
+    sealed = sum(
+        joint.joint in {"three_way", "splice"} for layout in layouts for joint in layout.joints
+    )
+    each = rules.consumables
+    ties = ceil(round(cable.quantity / each.tie_spacing_m, 6))
+    return (
         Material(
-            "wire end markers",
-            2 * laid.loops + 2 * laid.lines,
-            "piece",
-            f"2 ends of the perimeter + 2 ends of {laid.lines} return line(s)"
-            if laid.loops == 1
-            else f"2 ends of {laid.loops} perimeters + 2 ends of {laid.lines} return line(s)",
+            "joint sealant",
+            ceil(sealed / each.joints_a_sealant),
+            "tube",
+            f"{sealed} sealed joints, {each.joints_a_sealant:g} to a tube",
+        ),
+        Material(
+            "cable ties",
+            ceil(ties / each.ties_a_pack),
+            "pack",
+            f"1 at every {each.tie_spacing_m:g} m of {cable.quantity:.0f} m of cable: {ties}, "
+            f"{each.ties_a_pack} to a pack",
         ),
     )
 
 
 def _stations(laid: _Laid, machine: MachineClass) -> str:
-    one = f"one of class {machine.name}, with its fixings"
+    one = f"one of class {machine.name}, sold with the machine"
     return one if laid.loops == 1 else f"{one}, for each of {laid.loops} loops"
 
 
@@ -104,24 +156,3 @@ def _joint_parts(layouts: Sequence[Layout], laid: _Laid) -> tuple[Material, ...]
         ),
         Material("wire splices", count["splice"], "piece", "1 sealed joint where a spool ends"),
     )
-
-
-def _cable(layouts: Sequence[Layout], machine: MachineClass) -> Material:
-    """Return the low-voltage cable: for each loop what is needed, at least what is supplied."""
-    runs = [_run(layout, machine) for layout in layouts]
-    basis = runs[0][1]
-    if len(runs) > 1:
-        told = (f"loop {layout.loop}: {run[1]}" for layout, run in zip(layouts, runs, strict=True))
-        basis = "; ".join(told)
-    return Material("low-voltage cable", sum(run[0] for run in runs), "m", basis)
-
-
-def _run(layout: Layout, machine: MachineClass) -> tuple[float, str]:
-    distance = layout.station.outlet_distance_m
-    supplied = machine.cable_supplied_m
-    if np.isnan(distance):
-        return supplied, f"no outlet known: {supplied:.1f} m as supplied, to be settled on site"
-    paved_m = layout.station.cable_paved_m
-    under = f", {paved_m:.1f} m of it under paths or paving" if paved_m > 0 else ""
-    basis = f"{distance:.1f} m of cable_route, round the lawn{under}; {supplied:.1f} m supplied"
-    return max(ceil(distance), supplied), basis

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 from decimal import Decimal
 
 from shapely import Point
 
 from lawnplat.survey.types import Finding
+
+PRICE_MISSING = "price_missing"
+"""The rule of the advisory that names prices which a quote lacks."""
 
 
 @dataclass(frozen=True)
@@ -23,12 +27,18 @@ class Peg:
 
 @dataclass(frozen=True)
 class Material:
-    """One line of the materials list; ``basis`` says in words how the quantity came about."""
+    """One line of the materials list; ``basis`` says in words how the quantity came about.
+
+    ``supplied`` is how much of the quantity comes with the machine and is not charged.
+    """
 
     item: str
     quantity: float
     unit: str
     basis: str
+    size: str = ""
+    """What kind of the item: ``2 x 1.5 mm2``. Empty where there is one kind only."""
+    supplied: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -91,8 +101,46 @@ class Task:
 
 
 @dataclass(frozen=True)
+class Alternative:
+    """The same wire with another machine class, or with hand trimming: all but the money.
+
+    ``cable_m`` metres of cable of ``cable_size`` are needed, ``cable_supplied_m`` of them come with
+    the machine.
+    """
+
+    option: str
+    """``as planned``, ``as planned, hand trimming``, ``next class up``, ``next class down``."""
+    machine_class: str
+    fits: bool
+    reasons: str
+    hand_trimming: bool
+    cable_m: float
+    cable_size: str
+    cable_supplied_m: float
+
+
+@dataclass(frozen=True)
+class BillOfQuantities:
+    """All that a quote prices, counted and without money.
+
+    ``machines`` is how many, one a loop; ``hand_trim_m2`` the lawn that they leave.
+    """
+
+    materials: tuple[Material, ...]
+    tasks: tuple[Task, ...]
+    machine_class: str
+    machines: int
+    hand_trim_m2: float
+    alternatives: tuple[Alternative, ...]
+
+
+@dataclass(frozen=True)
 class Labour:
-    """A task with the hours that the price book's productivity makes of it."""
+    """A task with the hours that the price book's productivity makes of it.
+
+    ``hours`` are one person's, to 0.01; 0 for travel, which is priced by the visit, and where
+    the price book has no productivity for the task.
+    """
 
     task: str
     quantity: float
@@ -103,10 +151,11 @@ class Labour:
 
 @dataclass(frozen=True)
 class QuoteLine:
-    """One line of the quote. ``kind`` is ``item``, ``margin``, ``net``, ``tax`` or ``total``.
+    """One line of the quote.
 
-    Money in the price book's currency, rounded to the cent once, in ``amount``. ``quantity`` and
-    ``unit_price`` are None on sums.
+    ``kind`` is ``material``, ``machine``, ``labour``, ``electrician``, ``travel``, ``margin``,
+    ``net``, ``tax`` or ``total``. Money in the price book's currency, rounded to the cent once, in
+    ``amount``; None where a price is missing. ``quantity`` and ``unit_price`` are None on sums.
     """
 
     number: int
@@ -115,21 +164,20 @@ class QuoteLine:
     quantity: Decimal | None
     unit: str
     unit_price: Decimal | None
-    amount: Decimal
+    amount: Decimal | None
 
 
 @dataclass(frozen=True)
 class QuoteOption:
-    """The whole job in another way: the next machine class, with or without hand trimming."""
+    """The whole job in another way: the next machine class, with or without hand trimming.
 
-    option: str
-    machine_class: str
-    fits: bool
-    reasons: str
-    """Why it does not fit, or what changes; plain words."""
-    net: Decimal
-    tax: Decimal
-    total: Decimal
+    Sums are None where a price that this option needs is missing.
+    """
+
+    what: Alternative
+    net: Decimal | None
+    tax: Decimal | None
+    total: Decimal | None
 
 
 @dataclass(frozen=True)
@@ -141,11 +189,25 @@ class Quote:
     options: tuple[QuoteOption, ...]
     labour: tuple[Labour, ...]
     crew_days: Decimal
-    total: Decimal
+    total: Decimal | None
+    """None while a price is missing: never a sum that leaves something out."""
     valid_days: int
     issued: str
     missing: tuple[str, ...]
     """Items without a price in the price book: the quote is not complete while there are any."""
+    invented: tuple[str, ...] = ()
+    """Items priced by the shipped price book, which is invented, not by the firm's own."""
+
+    def sum_of(self, kind: str) -> Decimal | None:
+        """Return the amount of the line ``net``, ``tax`` or ``total``; None where there is none."""
+        return next((line.amount for line in self.lines if line.kind == kind), None)
+
+    @property
+    def valid_until(self) -> str:
+        """The last day of validity as an ISO date; empty where the quote has no date."""
+        if not self.issued:
+            return ""
+        return (date.fromisoformat(self.issued) + timedelta(days=self.valid_days)).isoformat()
 
 
 @dataclass(frozen=True)
@@ -212,5 +274,6 @@ class Works:
     quote: Quote | None = None
     programme: Programme | None = None
     commissioning: tuple[Check, ...] = ()
+    bill: BillOfQuantities | None = None
     findings: tuple[Finding, ...] = ()
     """What the crew or the office has to look at, for the plan's advisories."""

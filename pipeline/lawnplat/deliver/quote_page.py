@@ -1,0 +1,202 @@
+"""The client's page: the quote as a fragment of HTML, every text escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from html import escape
+
+from lawnplat.works.types import Quote, QuoteLine, QuoteOption
+
+BEGIN = "<!-- quote: begin -->"
+END = "<!-- quote: end -->"
+"""The lines in a site sheet between which the fragment stands."""
+
+_SUMS = ("margin", "net", "tax", "total")
+_CAUTIONS = (
+    (
+        "Mains work is not in this price beyond the electrician's hours named: new circuits, "
+        "outlets and their residual-current protection (at most 30 mA) are a licensed "
+        "electrician's, to the local code."
+    ),
+    (
+        "Gas, water, power and telecom lines are located and marked before any work in the "
+        "ground; locating them, moving them and repairing surfaces are not in this price."
+    ),
+    (
+        "Groundwork is not in this price: levelling for the station, lawn repair, removal of "
+        "roots and stones."
+    ),
+    (
+        "Quantities come from the plan. They are settled on the site, and so is the price where "
+        "the survey does not match the ground."
+    ),
+)
+
+
+@dataclass(frozen=True)
+class QuoteAbout:
+    """What the page says of the job besides money. Texts are as surveyed: hostile until escaped."""
+
+    property_id: str
+    label: str
+    machine_class: str
+    mowable_m2: float
+    perimeter_m: float
+    hand_trim_m2: float
+
+
+def quote_section(quote: Quote, about: QuoteAbout) -> str:
+    """Return the client's page as an HTML fragment, a ``section`` with class ``quote``.
+
+    It has tables with captions and scoped headers, no script, no style of its own, and refers to
+    nothing outside.
+    """
+    parts = [
+        '<section class="quote" aria-labelledby="quote-title">',
+        '<h2 id="quote-title">Quote</h2>',
+        *_head(quote, about),
+        *_notices(quote),
+        *_lines(quote),
+        *_options(quote, about),
+        *_conditions(quote),
+        "</section>",
+    ]
+    return "\n".join(parts)
+
+
+def with_quote(page: str, section: str) -> str | None:
+    """Return a site sheet with the fragment between its two marks; None where it lacks them."""
+    if page.count(BEGIN) != 1 or page.count(END) != 1:
+        return None
+    before, _, rest = page.partition(BEGIN)
+    _, found, after = rest.partition(END)
+    return f"{before}{BEGIN}\n{section}\n{END}{after}" if found else None
+
+
+def _head(quote: Quote, about: QuoteAbout) -> Iterator[str]:
+    name = f"{_text(about.label)} ({_text(about.property_id)})" if about.label else ""
+    yield f'<p class="quote-for"><bdi>{name or _text(about.property_id)}</bdi></p>'
+    yield (
+        f"<p>Machine class <bdi>{_text(about.machine_class)}</bdi>; {about.mowable_m2:.0f} m² "
+        f"mown; {about.perimeter_m:.0f} m of perimeter wire.</p>"
+    )
+    if quote.issued:
+        yield (
+            f'<p>Issued <time datetime="{quote.issued}">{quote.issued}</time>, valid until '
+            f'<time datetime="{quote.valid_until}">{quote.valid_until}</time> '
+            f"({quote.valid_days} days).</p>"
+        )
+    else:
+        yield f"<p>Valid for {quote.valid_days} days from its date of issue.</p>"
+
+
+def _notices(quote: Quote) -> Iterator[str]:
+    if quote.missing:
+        named = ", ".join(_text(each) for each in quote.missing)
+        yield (
+            '<p class="quote-incomplete" role="note"><strong>Not complete: no total.</strong> '
+            f"The price book lacks: {named}.</p>"
+        )
+    if quote.invented:
+        asked = sum(line.kind not in _SUMS for line in quote.lines)
+        whose = (
+            "All prices"
+            if len(quote.invented) == asked
+            else f"Prices of {', '.join(_text(each) for each in quote.invented)}"
+        )
+        yield (
+            f'<p class="quote-invented" role="note"><strong>{whose} are invented</strong>, for '
+            "demonstration: not an offer until the firm's own are given.</p>"
+        )
+
+
+def _lines(quote: Quote) -> Iterator[str]:
+    currency = _text(quote.currency)
+    yield "<table>"
+    yield f"<caption>Quote, amounts in {currency}</caption>"
+    yield _row("th", ("Item", "Quantity", "Unit", f"Price ({currency})", f"Amount ({currency})"))
+    yield "<tbody>"
+    for line in quote.lines:
+        yield _sum_row(line) if line.kind in _SUMS else _item_row(line)
+    yield "</tbody></table>"
+
+
+def _item_row(line: QuoteLine) -> str:
+    quantity = "" if line.quantity is None else f"{line.quantity.normalize():f}"
+    included = line.amount == 0
+    price = "" if line.unit_price is None else f"{line.unit_price:f}"
+    cells = (
+        quantity,
+        _text(line.unit),
+        "included" if included else price,
+        _money(line.amount),
+    )
+    return f'<tr><th scope="row">{_text(line.item)}</th>{_cells(cells)}</tr>'
+
+
+def _sum_row(line: QuoteLine) -> str:
+    name = {"net": "Net", "total": "Total"}.get(line.kind, _text(line.item).capitalize())
+    return (
+        f'<tr class="quote-{line.kind}"><th scope="row" colspan="4">{name}</th>'
+        f"<td>{_money(line.amount)}</td></tr>"
+    )
+
+
+def _options(quote: Quote, about: QuoteAbout) -> Iterator[str]:
+    if len(quote.options) <= 1:
+        return
+    currency = _text(quote.currency)
+    yield "<table>"
+    yield f"<caption>Options for the whole job, amounts in {currency}</caption>"
+    heads = ("Option", "Machine class", "Fits this plan", "Remarks", f"Total ({currency})")
+    yield _row("th", heads)
+    yield "<tbody>"
+    for option in quote.options:
+        yield _option_row(option, about)
+    yield "</tbody></table>"
+
+
+def _option_row(option: QuoteOption, about: QuoteAbout) -> str:
+    what = option.what
+    remarks = _text(what.reasons)
+    if what.hand_trimming:
+        trimmed = f"{about.hand_trim_m2:.0f} m² that the machine leaves, trimmed for a season"
+        remarks = "; ".join(filter(None, (remarks, trimmed)))
+    cells = (
+        f"<bdi>{_text(what.machine_class)}</bdi>",
+        "yes" if what.fits else "no",
+        remarks,
+        _money(option.total),
+    )
+    return f'<tr><th scope="row">{_text(what.option)}</th>{_cells(cells)}</tr>'
+
+
+def _conditions(quote: Quote) -> Iterator[str]:
+    days = f"{quote.crew_days.normalize():f}"
+    yield f"<p>Work on the site: about {days} crew-days.</p>"
+    yield "<h3>What the price does not hold</h3>"
+    yield "<ul>"
+    for caution in _CAUTIONS:
+        yield f"<li>{caution}</li>"
+    yield "</ul>"
+
+
+def _row(tag: str, texts: Sequence[str]) -> str:
+    cells = "".join(f'<{tag} scope="col">{text}</{tag}>' for text in texts)
+    return f"<thead><tr>{cells}</tr></thead>"
+
+
+def _cells(texts: Sequence[str]) -> str:
+    return "".join(f"<td>{text}</td>" for text in texts)
+
+
+def _money(amount: Decimal | None) -> str:
+    return "missing" if amount is None else f"{amount:.2f}"
+
+
+def _text(text: str) -> str:
+    """Return a text that no browser takes for markup, without characters that pages cannot hold."""
+    kept = "".join(c for c in text if c.isprintable() or c in "\t\n ")
+    return escape(kept, quote=True)
