@@ -109,6 +109,8 @@ def draw_advisories(
     for number, finding in numbered:
         if finding.place is None or finding.place.is_empty:
             continue
+        if not canvas.paper.shows(finding.place.x, finding.place.y):
+            continue
         place = canvas.paper.xy(finding.place.x, finding.place.y)
         x, y = labels.free_spot(finding.place.x, finding.place.y, inks.ADVISORY.size / 2)
         if math.dist(place, (x, y)) > inks.ADVISORY.size / 2:
@@ -117,6 +119,6 @@ def draw_advisories(
             )
         canvas.point(x, y, inks.ADVISORY)
         canvas.text(
-            x, y + 0.9, str(number), 2.4 if number < 10 else 1.9,  # noqa: PLR2004 - two digits
+            x, y + 0.9, str(number), 2.5,
             text_anchor="middle", font_weight="bold",
         )  # fmt: skip
