@@ -79,6 +79,10 @@ class Labels:
         x, y = self.paper.xy(x_m, y_m)
         self._taken.append(_square(x, y, half_mm))
 
+    def keep_clear(self, left: float, top: float, right: float, bottom: float) -> None:
+        """Keep names off a box of the page, in millimetres."""
+        self._taken.append(_Box(left, top, right, bottom))
+
     def free_spot(self, x_m: float, y_m: float, half_mm: float) -> tuple[float, float]:
         """Return where on the page a sign covers no other: at its place, else near it.
 
