@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
+
+from shapely.geometry.base import BaseGeometry
 
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass
@@ -68,3 +71,11 @@ class Outcome:
     return_lines_m: float = 0.0
     pegs: int = 0
     advisories: int = 0
+    price: Decimal | None = None
+    """Total of the quote, None where there is none."""
+    currency: str = ""
+    wire: BaseGeometry | None = None
+    """The perimeters, simplified for a small map."""
+    stations: BaseGeometry | None = None
+    visit: tuple[str, ...] = ()
+    """Some of the advisories that warn or stop, short: what asks for a site visit."""

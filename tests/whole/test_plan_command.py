@@ -88,9 +88,12 @@ def test_the_sample_survey_is_planned(sample_run) -> None:
 def test_every_property_has_its_folder_and_nothing_else_is_there(sample_run) -> None:
     _, out = sample_run
     folders = {row["folder"] for row in table(out).values() if row["folder"]}
-    assert {each.name for each in out.iterdir()} == {*folders, "portfolio.csv", "portfolio.gpkg"}
+    over_all = {"index.html", "portfolio.csv", "portfolio.gpkg"}
+    assert {each.name for each in out.iterdir()} == {*folders, *over_all}
     for folder in folders:
-        assert {each.name for each in (out / folder).iterdir()} == {"plan.gpkg", "plan.svg"}
+        assert {each.name for each in (out / folder).iterdir()} == {
+            "plan.gpkg", "plan.svg", "site_sheet.html",
+        }  # fmt: skip
         ET.parse(out / folder / "plan.svg")
 
 
@@ -248,6 +251,6 @@ def test_every_option_has_help_and_there_is_no_other() -> None:
     # contract.md section 4, as far as what an option needs exists.
     assert set(options) == {
         "--out", "--elevation", "--elevation-unit", "--map", "--crs", "--rules", "--machine",
-        "--only", "--workers", "--json", "--debug",
+        "--only", "--workers", "--json", "--debug", "--prices", "--climate", "--date", "--pdf",
     }  # fmt: skip
     assert all(options.values())

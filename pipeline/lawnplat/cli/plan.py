@@ -25,6 +25,7 @@ from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
 from lawnplat.settings.types import Terms
 
 if TYPE_CHECKING:
+    from lawnplat.deliver.printing import Printer
     from lawnplat.planned import Outcome
 
 
@@ -68,6 +69,11 @@ if TYPE_CHECKING:
     type=click.DateTime(formats=["%Y-%m-%d"]),
     help="Date of the quotes. Default: today.",
 )
+@click.option(
+    "--pdf",
+    is_flag=True,
+    help="Print each site sheet as site_sheet.pdf too; needs Chromium or WeasyPrint.",
+)
 @click.option("--only", multiple=True, metavar="ID", help="Plan this property; may be repeated.")
 @click.option(
     "--workers",
@@ -92,11 +98,12 @@ def plan(
     prices: Path | None,
     climate: Path | None,
     issued: datetime | None,
+    pdf: bool,
     only: tuple[str, ...],
     workers: int,
     as_json: bool,
 ) -> None:
-    """Plan every property of a survey and write its plan.gpkg and plan.svg.
+    """Plan every property of a survey and write its plan.gpkg, plan.svg and site_sheet.html.
 
     SURVEY is a GeoPackage, a folder of layers, a GeoJSON of parcels, or parcels=FILE[:LAYER]
     features=FILE[:LAYER] and so on.
@@ -115,6 +122,7 @@ def plan(
     for_all = load_machine(machine) if machine is not None else None
     terms = Terms(load_price_book(prices), load_climate(climate), _issued(issued))
     names = load_field_map(field_map) if field_map is not None else None
+    printer = _printer() if pdf else None
     _require_raster(elevation, elevation_unit)
     found = read_survey(survey, rules=rule_book, field_map=names, crs=crs, only=only or None)
     settings = RunSettings(
@@ -124,6 +132,7 @@ def plan(
         elevation_unit=elevation_unit,
         inputs=input_facts(found, elevation, field_map),
         terms=terms,
+        printer=printer,
     )
     print_findings(found.findings)
     progress = Progress(len(found.sites) + len(found.refusals), traces=is_debug())
@@ -136,6 +145,13 @@ def plan(
 def _issued(given: datetime | None) -> str:
     """Return the date given, else today's: only the command line reads a clock."""
     return (given or datetime.now().astimezone()).date().isoformat()
+
+
+def _printer() -> Printer:
+    """Return what prints; raise before anything is planned where nothing here can."""
+    from lawnplat.deliver.printing import find_printer  # noqa: PLC0415
+
+    return find_printer()
 
 
 def _require_raster(path: Path | None, unit: str) -> None:

@@ -12,7 +12,14 @@ from typing import Any
 import click
 
 from lawnplat.cli.common import echo_json, echo_table
-from lawnplat.deliver.contract import PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE
+from lawnplat.deliver.contract import (
+    INDEX_FILE,
+    PICTURE_FILE,
+    PLAN_FILE,
+    PORTFOLIO_FILE,
+    PORTFOLIO_TABLE_FILE,
+    SHEET_FILE,
+)
 from lawnplat.planned import Outcome, Status
 from lawnplat.survey.types import Finding
 
@@ -25,6 +32,7 @@ _WORST_FIRST = (
     Status.PLANNED,
 )
 _REASON_WIDTH = 90
+_NOT_SHOWN = {"outline", "crs", "wire", "stations"}
 
 
 class Progress:
@@ -84,8 +92,9 @@ def print_outcomes(outcomes: Sequence[Outcome], out: Path, *, as_json: bool) -> 
 def _files(outcomes: Sequence[Outcome]) -> str:
     folders = [each.folder for each in outcomes if each.folder]
     whose = folders[0] if len(folders) == 1 else "PROPERTY"
-    plans = f"{whose}/plan.gpkg, {whose}/plan.svg, " if folders else ""
-    return f"{plans}{PORTFOLIO_FILE}, {PORTFOLIO_TABLE_FILE}"
+    names = (PLAN_FILE, PICTURE_FILE, SHEET_FILE)
+    plans = [f"{whose}/{name}" for name in names] if folders else []
+    return ", ".join([*plans, INDEX_FILE, PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE])
 
 
 def _row(each: Outcome) -> tuple[str, ...]:
@@ -100,6 +109,10 @@ def _row(each: Outcome) -> tuple[str, ...]:
 
 
 def _summary(each: Outcome, out: Path) -> dict[str, Any]:
-    names = [field.name for field in fields(each) if field.name not in {"outline", "crs"}]
-    plan = str(out / each.folder / "plan.gpkg") if each.folder else None
-    return {name: getattr(each, name) for name in names} | {"plan": plan}
+    names = [field.name for field in fields(each) if field.name not in _NOT_SHOWN]
+    price = str(each.price) if each.price is not None else None
+    files = {"plan": PLAN_FILE, "site_sheet": SHEET_FILE}
+    paths = {
+        name: str(out / each.folder / file) if each.folder else None for name, file in files.items()
+    }
+    return {name: getattr(each, name) for name in names} | {"price": price} | paths

@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from lawnplat.deliver.contract import PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE
+from lawnplat.deliver.contract import INDEX_FILE, PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE
 from lawnplat.survey.types import Finding
 
 _LONGEST_BYTES = 120
@@ -18,7 +18,7 @@ _RESERVED = re.compile(
     r"(con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE
 )
 """Device names that one family of systems keeps to itself, with any ending."""
-_TAKEN = frozenset({PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE})
+_TAKEN = frozenset({INDEX_FILE, PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE})
 
 
 @dataclass(frozen=True)

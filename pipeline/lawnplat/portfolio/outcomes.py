@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
 from lawnplat.errors import LawnplatError
 from lawnplat.planned import Outcome, Plan, Status
 from lawnplat.survey.types import Finding, Refusal, Site
+from lawnplat.wire.types import Layout
 
 _COUNTED = ("stop", "warn")
 """Severities that a headline counts: what asks somebody to act."""
+_LISTED, _LETTERS = 3, 200
+_SEEN_SHARE = 0.002
+"""Detail below this share of a property is not seen on a small map."""
 
 
 def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
@@ -32,6 +39,11 @@ def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
         ),
         pegs=len(works.pegs) if works else 0,
         advisories=_advisories(plan.findings),
+        price=works.quote.total if works and works.quote else None,
+        currency=works.quote.currency if works and works.quote else "",
+        wire=_small_wire(plan.layouts),
+        stations=shapely.MultiPoint([each.station.point for each in plan.layouts]),
+        visit=_visit(plan.findings),
     )
 
 
@@ -76,6 +88,21 @@ def _reason(findings: tuple[Finding, ...]) -> str:
     stops = [each for each in findings if each.severity == "stop"]
     texts = dict.fromkeys(each.text for each in stops or findings)
     return " ".join("; ".join(texts).split()) or "no reason was recorded"
+
+
+def _small_wire(layouts: tuple[Layout, ...]) -> BaseGeometry | None:
+    """Return the perimeters in so few points that thousands of properties fit into memory."""
+    if not layouts:
+        return None
+    wire = shapely.MultiLineString([layout.perimeter.line for layout in layouts])
+    west, south, east, north = wire.bounds
+    return shapely.simplify(wire, max(east - west, north - south) * _SEEN_SHARE)
+
+
+def _visit(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Return the first few advisories that ask somebody to act, what stops first, cut short."""
+    asking = [each for severity in _COUNTED for each in findings if each.severity == severity]
+    return tuple(" ".join(each.text.split())[:_LETTERS] for each in asking[:_LISTED])
 
 
 def _advisories(findings: tuple[Finding, ...]) -> int:

@@ -103,7 +103,7 @@ class Paper:
     def path(self, geometry: BaseGeometry) -> str:
         """Return lines and polygons as SVG path data; points are left out."""
         plain = shapely.simplify(self.seen(geometry), self.metres(_FINEST_MM))
-        return "".join(self._run(coords, closed) for coords, closed in _runs(plain))
+        return "".join(self._run(coords, closed) for coords, closed in runs(plain))
 
     def _run(self, coords: Sequence[Sequence[float]], closed: bool) -> str:
         places = [self.xy(x, y) for x, y, *_ in coords]
@@ -166,11 +166,11 @@ def round_up(value: float, steps: Sequence[float] = _SCALE_STEPS) -> float:
     return 10.0 * power
 
 
-def _runs(geometry: BaseGeometry) -> Iterable[tuple[Sequence[Sequence[float]], bool]]:
+def runs(geometry: BaseGeometry) -> Iterable[tuple[Sequence[Sequence[float]], bool]]:
     """Yield (coordinates, closed) of every line and ring."""
     if hasattr(geometry, "geoms"):
         for part in geometry.geoms:
-            yield from _runs(part)
+            yield from runs(part)
     elif geometry.is_empty:
         return
     elif isinstance(geometry, Polygon):

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.deliver.picture.canvas import clean
+from lawnplat.deliver.picture.canvas import Canvas, clean
 from lawnplat.deliver.picture.draw import numbered_findings
 from lawnplat.deliver.picture.panel import CAUTION
 from lawnplat.deliver.picture_file import MARK
@@ -38,9 +38,7 @@ _DONE = (Status.PLANNED, Status.PLANNED_WITH_ADVISORIES)
 _SEVERITY = {"stop": "STOP", "warn": "Warning", "note": "Note"}
 
 
-def site_sheet(
-    plan: Plan, *, issued: str = "", quote_section: QuoteSection | None = None
-) -> str:
+def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | None = None) -> str:
     """Return the site sheet of a plan as one HTML document.
 
     Parameters
@@ -83,10 +81,11 @@ def _name(plan: Plan) -> str:
 
 
 def _maps(plan: Plan, numbered: list[tuple[int, Finding]], issued: str) -> Iterator[Html]:
-    pages = map_pages(_shown(plan))
-    lines = _contours(plan)
-    for number in range(1, len(pages.papers) + 1):
-        yield _map(plan, pages, number, numbered, lines, issued)
+    pages, lines = map_pages(_shown(plan)), _contours(plan)
+    block = _title_block(plan, issued)
+    for number, paper in enumerate(pages.papers, start=1):
+        canvas = draw_map_page(paper, plan, numbered, lines, number)
+        yield _map(plan, pages, number, canvas, block)
 
 
 def _contours(plan: Plan) -> Contours | None:
@@ -105,26 +104,18 @@ def _shown(plan: Plan) -> BaseGeometry:
     return shapely.union_all([plan.site.parcel, *plan.site.lawns, *laid, *bases])
 
 
-def _map(
-    plan: Plan,
-    pages: MapPages,
-    number: int,
-    numbered: list[tuple[int, Finding]],
-    lines: Contours | None,
-    issued: str,
-) -> Html:
-    paper, count = pages.papers[number - 1], len(pages.papers)
-    canvas = draw_map_page(paper, plan, numbered, lines, number)
+def _map(plan: Plan, pages: MapPages, number: int, canvas: Canvas, block: Html) -> Html:
+    count = len(pages.papers)
     keys = [Html(draw_legend(pages.form, canvas.key, number, narrow=count > 1))]
     if count > 1:
         keys.append(Html(draw_key_map(plan.site.parcel, pages.papers, number)))
     title = element("h1", "Site sheet: ", said(_name(plan), _TITLE_LETTERS), class_="one-line")
-    words = f"Map, sheet {number} of {count}, scale 1:{paper.scale:g} on A4, printed at 100 %"
+    scale = f"1:{canvas.paper.scale:g}"
+    words = f"Map, sheet {number} of {count}, scale {scale} on A4, printed at 100 %"
     header = element(
         "header", *([title] if number == 1 else []), element("h2", words, class_="one-line")
     )
-    under = element("div", _title_block(plan, issued), element("div", *keys, class_="keys"),
-                    class_="under")  # fmt: skip
+    under = element("div", block, element("div", *keys, class_="keys"), class_="under")
     drawn = element("figure", Html(canvas.element()))
     body = element("div", drawn, under, class_="body")
     return element("section", header, body, class_=f"sheet {pages.form.name}")
@@ -145,10 +136,10 @@ def _title_block(plan: Plan, issued: str) -> Html:
         element("div", element("dt", term), element("dd", words, class_="one-line"))
         for term, words in rows
     ]
-    stop = [] if plan.status in _DONE else [element("p", "DO NOT LAY: cannot be planned", class_="stop")]
-    return element(
-        "div", *stop, element("dl", *pairs), element("p", CAUTION, class_="caution"), class_="title"
-    )
+    pieces = [element("dl", *pairs), element("p", CAUTION, class_="caution")]
+    if plan.status not in _DONE:
+        pieces.insert(0, element("p", "DO NOT LAY: cannot be planned", class_="stop"))
+    return element("div", *pieces, class_="title")
 
 
 def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
@@ -232,5 +223,3 @@ def _advisories(numbered: list[tuple[int, Finding]]) -> Html:
         element("h3", "Cautions"),
         caution_list(FOR_CREW),
     )
-
-

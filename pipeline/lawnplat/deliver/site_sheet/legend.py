@@ -89,5 +89,3 @@ def draw_key_map(outline: BaseGeometry, papers: Sequence[Paper], number: int) ->
 def _blank(width: float, height: float) -> Paper:
     """Return a paper for drawing on in millimetres."""
     return Paper(width, height, 0, 0, width, height, width / 2, -height / 2, 1000.0)
-
-

@@ -44,7 +44,7 @@ def said(text: str, longest: int = LONGEST) -> Html:
 
 
 def element(tag: str, *pieces: str, **attributes: str) -> Html:
-    """Return an element; ``_`` in an attribute's name stands for ``-``, ``class_`` for ``class``."""
+    """Return an element; ``_`` in an attribute's name is ``-``, and ``class_`` is ``class``."""
     named = ((name.rstrip("_").replace("_", "-"), value) for name, value in attributes.items())
     words = "".join(f' {name}="{escape(clean(value))}"' for name, value in named)
     return Html(f"<{tag}{words}>{joined(pieces)}</{tag}>")

@@ -78,7 +78,7 @@ def style(running: str) -> str:
         What stands at the foot of every printed page beside its number; any text.
     """
     foot = (
-        f'@bottom-left {{ content: {_quoted(running)}; font: 7.5pt Helvetica, Arial, sans-serif; }}'
+        f"@bottom-left {{ content: {_quoted(running)}; font: 7.5pt Helvetica, Arial, sans-serif; }}"
         ' @bottom-right { content: "page " counter(page) " of " counter(pages);'
         " font: 7.5pt Helvetica, Arial, sans-serif; }"
     )
@@ -108,9 +108,9 @@ def _forms() -> list[str]:
     return [
         heads, strip, side,
         f".upright {{ page: upright; width: {upright.map_width_mm:g}mm; }}",
-        f".across {{ page: across; width: 281mm; }}",
-        f"@media screen {{ .sheet {{ padding: {PAGE_MARGIN_MM:g}mm;"
-        " box-sizing: content-box; } .across { background: #fff; } }",
+        ".across { page: across; width: 281mm; }",
+        (f"@media screen {{ .sheet {{ padding: {PAGE_MARGIN_MM:g}mm;"
+        " box-sizing: content-box; } .across { background: #fff; } }"),
     ]  # fmt: skip
 
 
