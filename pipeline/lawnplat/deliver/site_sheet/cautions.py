@@ -9,7 +9,8 @@ FOR_CREW: tuple[tuple[str, str], ...] = (
         "Buried services",
         (
             "Have gas, water, power, telecom and irrigation lines located and marked before any "
-            "peg, blade or spade goes into the ground. What the survey does not hold is not on this map."
+            "peg, blade or spade goes into the ground. What the survey does not hold is not on "
+            "this map."
         ),
     ),
     (

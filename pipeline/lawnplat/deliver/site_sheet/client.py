@@ -71,11 +71,11 @@ def _hours(plan: Plan) -> list[str]:
     if not months:
         return []
     most = max(months, key=lambda each: each.hours_per_week)
+    first, last = min(each.start for each in months), max(each.end for each in months)
     return [
         (
-            f"It mows at most {most.hours_per_week:.0f} hours a week, "
-            f"on {most.days_per_week} days, between {min(each.start for each in months)} and {max(each.end for each in months)}, "
-            "by daylight."
+            f"It mows at most {most.hours_per_week:.0f} hours a week, on {most.days_per_week} "
+            f"days, between {first} and {last}, by daylight."
         )
     ]
 
