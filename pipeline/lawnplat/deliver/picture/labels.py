@@ -98,7 +98,9 @@ class Labels:
 
     def keep_off(self, wire: BaseGeometry) -> None:
         """Keep names off a wire where there is another place."""
-        self._wires.append(wire)
+        seen = self.paper.seen(wire)
+        shapely.prepare(seen)
+        self._wires.append(seen)
 
     def ask(
         self, x_m: float, y_m: float, words: str, *, below_mm: float = 0.0, must: bool = False
@@ -164,13 +166,16 @@ class Labels:
 
     def _place_for(self, wish: _Wish) -> _Box | None:
         """Return the first place that is free, and off the wires if there is one such."""
-        boxes = list(self._boxes(wish))
-        free = [box for box in boxes if self._is_free(box)]
-        if wish.on is not None:
-            free = [box for box in free if self._share(box, wish.on) >= wish.share]
-        off_wires = (box for box in free if wish.close or not self._on_a_wire(box))
-        last = free[0] if free else boxes[0] if wish.must else None
-        return next(off_wires, last)
+        last = None
+        for box in self._boxes(wish):
+            if not self._is_free(box):
+                continue
+            if wish.on is not None and self._share(box, wish.on) < wish.share:
+                continue
+            if wish.close or not self._on_a_wire(box):
+                return box
+            last = last or box
+        return last or (next(self._boxes(wish)) if wish.must else None)
 
     def _is_free(self, box: _Box) -> bool:
         return not any(box.meets(other) for other in self._taken)

@@ -86,7 +86,7 @@ class Paper:
         west, south, east, north = geometry.bounds
         if frame[0] <= west and frame[1] <= south and east <= frame[2] and north <= frame[3]:
             return geometry
-        return shapely.clip_by_rect(geometry, *frame)
+        return shapely.intersection(geometry, shapely.box(*frame))
 
     def mm(self, length_m: float) -> float:
         """Return how long a length is on the page."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+import shapely
 from shapely import LineString, Point
 
 from lawnplat.deliver.looks import BLACK
@@ -71,10 +73,11 @@ def _draw_arrows(canvas: Canvas, line: LineString) -> None:
     paper = canvas.paper
     count = max(2, round(paper.mm(line.length) / _ARROW_EVERY_MM))
     step = paper.metres(_ARROW_STEP_MM)
-    for index in range(count):
-        at = (index + 0.5) / count * line.length
+    along = (np.arange(count) + 0.5) / count * line.length
+    for at, place in zip(along, shapely.line_interpolate_point(line, along), strict=True):
+        if not paper.shows(place.x, place.y):
+            continue
         before, after = line.interpolate(at - step), line.interpolate(at + step)
-        place = line.interpolate(at)
         canvas.point(*paper.xy(place.x, place.y), inks.LAYING, _bearing(before, after))
 
 

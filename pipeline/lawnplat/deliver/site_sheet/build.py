@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.deliver.picture.canvas import Canvas, clean
+from lawnplat.deliver.picture.canvas import clean
 from lawnplat.deliver.picture.draw import numbered_findings
 from lawnplat.deliver.picture.panel import CAUTION
 from lawnplat.deliver.picture_file import MARK
@@ -25,7 +25,7 @@ from lawnplat.deliver.site_sheet.tables import (
     materials_section,
     programme_section,
 )
-from lawnplat.deliver.site_sheet.tiles import MapPages, map_pages
+from lawnplat.deliver.site_sheet.tiles import WORKING_SCALE, map_pages
 from lawnplat.planned import Plan, Status
 from lawnplat.survey.types import Finding
 from lawnplat.wire.types import Layout
@@ -81,11 +81,45 @@ def _name(plan: Plan) -> str:
 
 
 def _maps(plan: Plan, numbered: list[tuple[int, Finding]], issued: str) -> Iterator[Html]:
-    pages, lines = map_pages(_shown(plan)), _contours(plan)
+    """Yield the map pages: where the site is too large for a working scale, each loop's too."""
+    whole, lines = map_pages(_shown(plan)), _contours(plan)
+    overview = whole.papers[0].scale > WORKING_SCALE and bool(plan.layouts)
+    sets = [("overview" if overview else "", whole)]
+    if overview:
+        sets += [(f"loop {each.loop}", map_pages(_shown_of(plan, each))) for each in plan.layouts]
+    papers = [paper for _, pages in sets for paper in pages.papers]
+    sheets = [(what, pages.form, paper) for what, pages in sets for paper in pages.papers]
     block = _title_block(plan, issued)
-    for number, paper in enumerate(pages.papers, start=1):
-        canvas = draw_map_page(paper, plan, numbered, lines, number)
-        yield _map(plan, pages, number, canvas, block)
+    for number, (what, form, paper) in enumerate(sheets, start=1):
+        plain = what == "overview"
+        canvas = draw_map_page(paper, plan, numbered, lines, number, marks=not plain)
+        keys = [Html(draw_legend(form, canvas.key, number, narrow=len(papers) > 1))]
+        if len(papers) > 1:
+            keys.append(Html(draw_key_map(plan.site.parcel, papers, number)))
+        which = f"sheet {number} of {len(papers)}{', ' if what else ''}{what}"
+        under = element("div", block, element("div", *keys, class_="keys"), class_="under")
+        header = _map_header(plan, which, paper.scale, first=number == 1)
+        body = element("div", element("figure", Html(canvas.element())), under, class_="body")
+        yield element("section", header, body, class_=f"sheet {form.name}")
+
+
+def _map_header(plan: Plan, which: str, scale: float, *, first: bool) -> Html:
+    words = f"Map, {which}, scale 1:{scale:g} on A4, printed at 100 %"
+    pieces = [element("h2", words, class_="one-line")]
+    if first:
+        name = said(_name(plan), _TITLE_LETTERS)
+        pieces.insert(0, element("h1", "Site sheet: ", name, class_="one-line"))
+    return element("header", *pieces)
+
+
+def _shown_of(plan: Plan, layout: Layout) -> BaseGeometry:
+    """Return what the maps of one loop must show: its ground and its wires."""
+    parts = (
+        [part.area for part in plan.ground.parts if part.loop == layout.loop] if plan.ground else []
+    )
+    cable = layout.station.cable_route
+    near = [cable] if cable is not None else []
+    return shapely.union_all([*parts, layout.perimeter.line, layout.station.base, *near])
 
 
 def _contours(plan: Plan) -> Contours | None:
@@ -102,23 +136,6 @@ def _shown(plan: Plan) -> BaseGeometry:
     laid += [each.station.cable_route for each in plan.layouts if each.station.cable_route]
     bases = [layout.station.base for layout in plan.layouts]
     return shapely.union_all([plan.site.parcel, *plan.site.lawns, *laid, *bases])
-
-
-def _map(plan: Plan, pages: MapPages, number: int, canvas: Canvas, block: Html) -> Html:
-    count = len(pages.papers)
-    keys = [Html(draw_legend(pages.form, canvas.key, number, narrow=count > 1))]
-    if count > 1:
-        keys.append(Html(draw_key_map(plan.site.parcel, pages.papers, number)))
-    title = element("h1", "Site sheet: ", said(_name(plan), _TITLE_LETTERS), class_="one-line")
-    scale = f"1:{canvas.paper.scale:g}"
-    words = f"Map, sheet {number} of {count}, scale {scale} on A4, printed at 100 %"
-    header = element(
-        "header", *([title] if number == 1 else []), element("h2", words, class_="one-line")
-    )
-    under = element("div", block, element("div", *keys, class_="keys"), class_="under")
-    drawn = element("figure", Html(canvas.element()))
-    body = element("div", drawn, under, class_="body")
-    return element("section", header, body, class_=f"sheet {pages.form.name}")
 
 
 def _title_block(plan: Plan, issued: str) -> Html:

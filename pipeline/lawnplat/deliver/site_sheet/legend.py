@@ -19,6 +19,8 @@ _RUNS_ON_MM = 3.0
 """A label of usual letters is narrower than reckoned by so much."""
 _HEADING_MM = 4.6
 _KEY_MAP_MM = 40.0
+_FEW = 6
+"""Of more map pages the key map numbers only the page itself."""
 
 
 def draw_legend(form: Form, key: Mapping[str, Ink], number: int, *, narrow: bool) -> str:
@@ -71,6 +73,7 @@ def draw_key_map(outline: BaseGeometry, papers: Sequence[Paper], number: int) ->
         (west + east) / 2, (south + north) / 2, scale,
     )  # fmt: skip
     canvas = Canvas(paper, "Key map", f"Where map sheet {number} lies", f"k{number}-")
+    small = len(frames) > _FEW
     canvas.outline(
         paper.path(outline), fill=LIGHT_GREY, stroke=GREY, stroke_width="0.2", fill_rule="evenodd"
     )
@@ -81,6 +84,8 @@ def draw_key_map(outline: BaseGeometry, papers: Sequence[Paper], number: int) ->
             stroke_dasharray="none" if own else "1 0.6",
         )  # fmt: skip
     for index, each in enumerate(papers, start=1):
+        if small and index != number:
+            continue
         x, y = paper.xy(each.east_m, each.north_m)
         canvas.label(x, y, str(index), 3.6, font_weight="bold" if index == number else "normal")
     return canvas.element()

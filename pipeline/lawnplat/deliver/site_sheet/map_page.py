@@ -36,6 +36,8 @@ def draw_map_page(
     numbered: Sequence[tuple[int, Finding]],
     lines: Contours | None,
     number: int,
+    *,
+    marks: bool = True,
 ) -> Canvas:
     """Draw the map of one page.
 
@@ -49,6 +51,8 @@ def draw_map_page(
     lines : Contours or None
     number : int
         Of the page; it stands before every id in the drawing.
+    marks : bool
+        Whether setting-out marks are drawn; on an overview they would hide all else.
     """
     title = f"Map, sheet {number}, scale 1:{paper.scale:g}"
     about = "Lawn, wires, station and setting-out marks; the tables on this sheet hold the figures."
@@ -61,7 +65,7 @@ def draw_map_page(
         _draw_contours(canvas, lines, labels, clip)
     if plan.layouts:
         draw_wires(canvas, plan.layouts, plan.works, labels, clip)
-    if plan.works is not None:
+    if plan.works is not None and marks:
         draw_marks(canvas, plan.works, labels, clip)
     draw_advisories(canvas, numbered, labels, clip)
     canvas.group("names", clip)
@@ -78,7 +82,7 @@ def _draw_contours(canvas: Canvas, lines: Contours, labels: Labels, clip: str) -
     for each in lines.lines:
         canvas.path(canvas.paper.path(each.line), inks.contour_ink(lines.interval_m, each.index))
         seen = shapely.get_parts(canvas.paper.seen(each.line))
-        if len(seen):
+        if shapely.length(seen).max(initial=0.0) > 0:
             place = seen[shapely.length(seen).argmax()].interpolate(0.5, normalized=True)
             labels.ask_close(place.x, place.y, f"{each.height_m:.{digits}f}")
 

@@ -45,7 +45,7 @@ tr { break-inside: avoid; }
 .title dl { flex: 0 1 auto; min-height: 0; overflow: hidden; }
 .title .caution, .title .stop { flex: none; }
 .title div { display: flex; gap: 1.5mm; }
-.title dt { flex: 0 0 31mm; color: #333; }
+.title dt { flex: 0 0 25mm; color: #333; }
 .title dd { flex: 1; min-width: 0; font-weight: 700; }
 .title .caution { font-weight: 700; border-top: 0.2mm solid #111; margin: auto 0 0;
   padding-top: 1mm; }

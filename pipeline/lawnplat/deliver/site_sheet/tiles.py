@@ -19,10 +19,12 @@ _LINE_MM = 0.2
 _OVERLAP_MM = 15.0
 """Ground that two neighbouring map pages both show."""
 _RULE = 1e-9
+WORKING_SCALE = 500.0
+"""At a smaller scale a map is an overview: nobody sets out by it."""
 
 _TRIED: tuple[tuple[float, int], ...] = (
     (100, 1), (200, 1), (250, 1), (200, 3), (250, 3), (500, 1), (500, 4),
-    (1000, 1), (1000, 4), (2000, 1), (2000, 4),
+    (1000, 1), (1000, 2), (2000, 1), (2000, 2),
 )  # fmt: skip
 """Scale and most pages, best first. A long garden gets up to three pages before 1:500."""
 
