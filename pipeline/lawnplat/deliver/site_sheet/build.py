@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -10,10 +11,12 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.deliver.picture.canvas import clean
 from lawnplat.deliver.picture.draw import numbered_findings
 from lawnplat.deliver.picture.panel import CAUTION
+from lawnplat.deliver.picture.paper import Paper
 from lawnplat.deliver.picture_file import MARK
 from lawnplat.deliver.site_sheet.cautions import FOR_CREW, caution_list
 from lawnplat.deliver.site_sheet.client import QuoteSection, client_section
 from lawnplat.deliver.site_sheet.contours import Contours, contours
+from lawnplat.deliver.site_sheet.forms import Form
 from lawnplat.deliver.site_sheet.legend import draw_key_map, draw_legend
 from lawnplat.deliver.site_sheet.map_page import draw_map_page
 from lawnplat.deliver.site_sheet.markup import Html, element, joined, said, section
@@ -32,6 +35,7 @@ from lawnplat.wire.types import Layout
 
 _TITLE_LETTERS = 90
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+_OVERVIEW = "overview"
 _NO_GROUND = ("building", "water")
 """Kinds whose ground has no contours."""
 _DONE = (Status.PLANNED, Status.PLANNED_WITH_ADVISORIES)
@@ -82,25 +86,41 @@ def _name(plan: Plan) -> str:
 
 def _maps(plan: Plan, numbered: list[tuple[int, Finding]], issued: str) -> Iterator[Html]:
     """Yield the map pages: where the site is too large for a working scale, each loop's too."""
-    whole, lines = map_pages(_shown(plan)), _contours(plan)
+    sheets, lines = _sheets(plan), _contours(plan)
+    block = _title_block(plan, issued)
+    keyed = [each.paper for each in sheets if each.what != _OVERVIEW]
+    for number, sheet in enumerate(sheets, start=1):
+        overview = sheet.what == _OVERVIEW
+        canvas = draw_map_page(sheet.paper, plan, numbered, lines, number, marks=not overview)
+        placed = len(keyed) > 1 and not overview
+        keys = [Html(draw_legend(sheet.form, canvas.key, number, narrow=placed))]
+        if placed:
+            first = len(sheets) - len(keyed) + 1
+            keys.append(Html(draw_key_map(plan.site.parcel, keyed, number, first)))
+        which = f"sheet {number} of {len(sheets)}{', ' if sheet.what else ''}{sheet.what}"
+        under = element("div", block, element("div", *keys, class_="keys"), class_="under")
+        header = _map_header(plan, which, sheet.paper.scale, first=number == 1)
+        body = element("div", element("figure", Html(canvas.element())), under, class_="body")
+        yield element("section", header, body, class_=f"sheet {sheet.form.name}")
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """One map page to be: ``what`` it shows of a site that needs several maps, or empty."""
+
+    what: str
+    form: Form
+    paper: Paper
+
+
+def _sheets(plan: Plan) -> list[_Sheet]:
+    """Return the map pages of the site, and after an overview those of each loop."""
+    whole = map_pages(_shown(plan))
     overview = whole.papers[0].scale > WORKING_SCALE and bool(plan.layouts)
-    sets = [("overview" if overview else "", whole)]
+    sets = [(_OVERVIEW if overview else "", whole)]
     if overview:
         sets += [(f"loop {each.loop}", map_pages(_shown_of(plan, each))) for each in plan.layouts]
-    papers = [paper for _, pages in sets for paper in pages.papers]
-    sheets = [(what, pages.form, paper) for what, pages in sets for paper in pages.papers]
-    block = _title_block(plan, issued)
-    for number, (what, form, paper) in enumerate(sheets, start=1):
-        plain = what == "overview"
-        canvas = draw_map_page(paper, plan, numbered, lines, number, marks=not plain)
-        keys = [Html(draw_legend(form, canvas.key, number, narrow=len(papers) > 1))]
-        if len(papers) > 1:
-            keys.append(Html(draw_key_map(plan.site.parcel, papers, number)))
-        which = f"sheet {number} of {len(papers)}{', ' if what else ''}{what}"
-        under = element("div", block, element("div", *keys, class_="keys"), class_="under")
-        header = _map_header(plan, which, paper.scale, first=number == 1)
-        body = element("div", element("figure", Html(canvas.element())), under, class_="body")
-        yield element("section", header, body, class_=f"sheet {form.name}")
+    return [_Sheet(what, pages.form, paper) for what, pages in sets for paper in pages.papers]
 
 
 def _map_header(plan: Plan, which: str, scale: float, *, first: bool) -> Html:

@@ -62,32 +62,38 @@ def _legend_size(form: Form, *, narrow: bool) -> tuple[float, float]:
     return form.key_width_mm, form.key_height_mm - _KEY_MAP_MM - 2
 
 
-def draw_key_map(outline: BaseGeometry, papers: Sequence[Paper], number: int) -> str:
-    """Return a small map of all pages as an SVG element; the page itself is drawn heavy."""
-    frames = [shapely.box(*paper.ground(0.0)) for paper in papers]
-    west, south, east, north = shapely.total_bounds([outline, *frames])
-    room = _KEY_MAP_MM - 2
-    scale = max(east - west, north - south) * 1000 / room
-    paper = Paper(
-        _KEY_MAP_MM, _KEY_MAP_MM, 0, 0, _KEY_MAP_MM, _KEY_MAP_MM,
-        (west + east) / 2, (south + north) / 2, scale,
-    )  # fmt: skip
+def draw_key_map(
+    outline: BaseGeometry, papers: Sequence[Paper], number: int, first: int = 1
+) -> str:
+    """Return a small map of all pages as an SVG element; the page itself is drawn heavy.
+
+    Parameters
+    ----------
+    outline : shapely geometry
+        The property.
+    papers : sequence of Paper
+        Of the pages numbered from ``first`` on. Of many, only the page itself is shown.
+    number, first : int
+    """
+    shown = [(at, paper) for at, paper in enumerate(papers, start=first)
+             if at == number or len(papers) <= _FEW]  # fmt: skip
+    frames = {at: shapely.box(*paper.ground(0.0)) for at, paper in shown}
+    west, south, east, north = shapely.total_bounds([outline, *frames.values()])
+    scale = max(east - west, north - south) * 1000 / (_KEY_MAP_MM - 2)
+    middle = (west + east) / 2, (south + north) / 2
+    paper = Paper(_KEY_MAP_MM, _KEY_MAP_MM, 0, 0, _KEY_MAP_MM, _KEY_MAP_MM, *middle, scale)
     canvas = Canvas(paper, "Key map", f"Where map sheet {number} lies", f"k{number}-")
-    small = len(frames) > _FEW
-    canvas.outline(
-        paper.path(outline), fill=LIGHT_GREY, stroke=GREY, stroke_width="0.2", fill_rule="evenodd"
-    )
-    for index, frame in enumerate(frames, start=1):
-        own = index == number
-        canvas.outline(
-            paper.path(frame), fill="none", stroke=BLACK, stroke_width="0.7" if own else "0.2",
-            stroke_dasharray="none" if own else "1 0.6",
-        )  # fmt: skip
-    for index, each in enumerate(papers, start=1):
-        if small and index != number:
-            continue
-        x, y = paper.xy(each.east_m, each.north_m)
-        canvas.label(x, y, str(index), 3.6, font_weight="bold" if index == number else "normal")
+    grey = {"fill": LIGHT_GREY, "stroke": GREY, "stroke_width": "0.2", "fill_rule": "evenodd"}
+    canvas.outline(paper.path(outline), **grey)
+    for at, frame in frames.items():
+        width, dash = ("0.7", "none") if at == number else ("0.2", "1 0.6")
+        line = {"stroke": BLACK, "stroke_width": width, "stroke_dasharray": dash}
+        canvas.outline(paper.path(frame), fill="none", **line)
+    for at, frame in frames.items():
+        weight = "bold" if at == number else "normal"
+        canvas.label(
+            *paper.xy(frame.centroid.x, frame.centroid.y), str(at), 3.6, font_weight=weight
+        )
     return canvas.element()
 
 
