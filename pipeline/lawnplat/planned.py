@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from shapely.geometry.base import BaseGeometry
+
 from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass
 from lawnplat.survey.types import Area, Finding, Site
@@ -85,3 +87,8 @@ class Outcome:
     quote: QuoteSums | None = None
     needs_visit: tuple[str, ...] = ()
     """The rules of the advisories that somebody has to look at on the site."""
+    visit: tuple[str, ...] = ()
+    """Some of those advisories in words, short."""
+    wire: BaseGeometry | None = None
+    """The perimeters, simplified for a small map."""
+    stations: BaseGeometry | None = None

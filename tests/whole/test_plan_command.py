@@ -88,12 +88,11 @@ def test_the_sample_survey_is_planned(sample_run) -> None:
 def test_every_property_has_its_folder_and_nothing_else_is_there(sample_run) -> None:
     _, out = sample_run
     folders = {row["folder"] for row in table(out).values() if row["folder"]}
-    assert {each.name for each in out.iterdir()} == {
-        *folders, "portfolio.csv", "portfolio.gpkg", "quotes.csv",
-    }  # fmt: skip
+    over_all = {"index.html", "portfolio.csv", "portfolio.gpkg", "quotes.csv"}
+    assert {each.name for each in out.iterdir()} == {*folders, *over_all}
     planned = {row["folder"] for row in table(out).values() if row["status"] in PLANNED}
     for folder in folders:
-        expected = {"plan.gpkg", "plan.svg", "rover.csv"}
+        expected = {"plan.gpkg", "plan.svg", "rover.csv", "site_sheet.html"}
         expected |= {"quote.csv"} if folder in planned else set()
         assert {each.name for each in (out / folder).iterdir()} == expected
         ET.parse(out / folder / "plan.svg")
@@ -253,6 +252,6 @@ def test_every_option_has_help_and_there_is_no_other() -> None:
     # contract.md section 4, as far as what an option needs exists.
     assert set(options) == {
         "--out", "--elevation", "--elevation-unit", "--map", "--crs", "--rules", "--machine",
-        "--prices", "--climate", "--date", "--only", "--workers", "--json", "--debug",
+        "--prices", "--climate", "--date", "--pdf", "--only", "--workers", "--json", "--debug",
     }  # fmt: skip
     assert all(options.values())

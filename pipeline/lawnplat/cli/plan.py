@@ -27,6 +27,7 @@ from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
 from lawnplat.settings.types import Terms
 
 if TYPE_CHECKING:
+    from lawnplat.deliver.printing import Printer
     from lawnplat.planned import Outcome
 
 
@@ -64,6 +65,11 @@ if TYPE_CHECKING:
     help="Monthly mean temperatures, TOML or CSV. Without one: the shipped, invented climate.",
 )
 @date_option
+@click.option(
+    "--pdf",
+    is_flag=True,
+    help="Print each site sheet as site_sheet.pdf too; needs Chromium or WeasyPrint.",
+)
 @click.option("--only", multiple=True, metavar="ID", help="Plan this property; may be repeated.")
 @click.option(
     "--workers",
@@ -88,11 +94,12 @@ def plan(
     prices: Path | None,
     climate: Path | None,
     issued: datetime | None,
+    pdf: bool,
     only: tuple[str, ...],
     workers: int,
     as_json: bool,
 ) -> None:
-    """Plan every property of a survey and write its plan.gpkg, plan.svg and rover.csv.
+    """Plan every property of a survey and write its plan.gpkg, site_sheet.html and tables.
 
     SURVEY is a GeoPackage, a folder of layers, a GeoJSON of parcels, or parcels=FILE[:LAYER]
     features=FILE[:LAYER] and so on.
@@ -113,6 +120,7 @@ def plan(
         load_price_book(prices), load_climate(climate), issue_date(issued), shipped_classes()
     )
     names = load_field_map(field_map) if field_map is not None else None
+    printer = _printer() if pdf else None
     _require_raster(elevation, elevation_unit)
     found = read_survey(survey, rules=rule_book, field_map=names, crs=crs, only=only or None)
     settings = RunSettings(
@@ -122,6 +130,7 @@ def plan(
         elevation_unit=elevation_unit,
         inputs=input_facts(found, elevation, field_map),
         terms=terms,
+        printer=printer,
     )
     print_findings(found.findings)
     progress = Progress(len(found.sites) + len(found.refusals), traces=is_debug())
@@ -129,6 +138,13 @@ def plan(
     print_outcomes(outcomes, out, as_json=as_json)
     if any(_failed(outcome) for outcome in outcomes):
         raise click.exceptions.Exit(EXIT_SOME_FAILED)
+
+
+def _printer() -> Printer:
+    """Return what prints; raise before anything is planned where nothing here can."""
+    from lawnplat.deliver.printing import find_printer  # noqa: PLC0415
+
+    return find_printer()
 
 
 def _require_raster(path: Path | None, unit: str) -> None:

@@ -12,7 +12,17 @@ from typing import Any
 import click
 
 from lawnplat.cli.common import echo_json, echo_table
-from lawnplat.deliver.contract import PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE, QUOTE_BOOK_FILE
+from lawnplat.deliver.contract import (
+    INDEX_FILE,
+    PICTURE_FILE,
+    PLAN_FILE,
+    PORTFOLIO_FILE,
+    PORTFOLIO_TABLE_FILE,
+    QUOTE_BOOK_FILE,
+    QUOTE_FILE,
+    ROVER_FILE,
+    SHEET_FILE,
+)
 from lawnplat.planned import Outcome, Status
 from lawnplat.survey.types import Finding
 
@@ -25,6 +35,7 @@ _WORST_FIRST = (
     Status.PLANNED,
 )
 _REASON_WIDTH = 90
+_NOT_SHOWN = {"outline", "crs", "wire", "stations"}
 
 
 class Progress:
@@ -84,9 +95,10 @@ def print_outcomes(outcomes: Sequence[Outcome], out: Path, *, as_json: bool) -> 
 def _files(outcomes: Sequence[Outcome]) -> str:
     folders = [each.folder for each in outcomes if each.folder]
     whose = folders[0] if len(folders) == 1 else "PROPERTY"
-    names = ("plan.gpkg", "plan.svg", "rover.csv", "quote.csv")
-    plans = "".join(f"{whose}/{name}, " for name in names) if folders else ""
-    return f"{plans}{PORTFOLIO_FILE}, {PORTFOLIO_TABLE_FILE}, {QUOTE_BOOK_FILE}"
+    names = (PLAN_FILE, PICTURE_FILE, SHEET_FILE, ROVER_FILE, QUOTE_FILE)
+    plans = [f"{whose}/{name}" for name in names] if folders else []
+    over_all = (INDEX_FILE, PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE, QUOTE_BOOK_FILE)
+    return ", ".join([*plans, *over_all])
 
 
 def _row(each: Outcome) -> tuple[str, ...]:
@@ -101,6 +113,9 @@ def _row(each: Outcome) -> tuple[str, ...]:
 
 
 def _summary(each: Outcome, out: Path) -> dict[str, Any]:
-    names = [field.name for field in fields(each) if field.name not in {"outline", "crs"}]
-    plan = str(out / each.folder / "plan.gpkg") if each.folder else None
-    return {name: getattr(each, name) for name in names} | {"plan": plan}
+    names = [field.name for field in fields(each) if field.name not in _NOT_SHOWN]
+    files = {"plan": PLAN_FILE, "site_sheet": SHEET_FILE}
+    paths = {
+        name: str(out / each.folder / file) if each.folder else None for name, file in files.items()
+    }
+    return {name: getattr(each, name) for name in names} | paths

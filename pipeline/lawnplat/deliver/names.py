@@ -8,7 +8,12 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from lawnplat.deliver.contract import PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE, QUOTE_BOOK_FILE
+from lawnplat.deliver.contract import (
+    INDEX_FILE,
+    PORTFOLIO_FILE,
+    PORTFOLIO_TABLE_FILE,
+    QUOTE_BOOK_FILE,
+)
 from lawnplat.survey.types import Finding
 
 _LONGEST_BYTES = 120
@@ -18,7 +23,7 @@ _RESERVED = re.compile(
     r"(con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE
 )
 """Device names that one family of systems keeps to itself, with any ending."""
-_TAKEN = frozenset({PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE, QUOTE_BOOK_FILE})
+_TAKEN = frozenset({INDEX_FILE, PORTFOLIO_FILE, PORTFOLIO_TABLE_FILE, QUOTE_BOOK_FILE})
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
 from lawnplat.errors import LawnplatError
 from lawnplat.planned import Outcome, Plan, QuoteSums, Status
 from lawnplat.survey.types import Finding, Refusal, Site
+from lawnplat.wire.types import Layout
 from lawnplat.works.types import PRICE_MISSING, Quote
 
 _COUNTED = ("stop", "warn")
 """Severities that a headline counts: what asks somebody to act."""
+_LISTED, _LETTERS = 3, 200
+_SEEN_SHARE = 0.002
+"""Detail below this share of a property is not seen on a small map."""
 
 
 def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
@@ -37,6 +44,9 @@ def outcome_of_plan(plan: Plan, folder: str) -> Outcome:
         advisories=_advisories(plan.findings),
         quote=quote_sums(works.quote) if works and works.quote else None,
         needs_visit=visits((each.rule, each.severity) for each in plan.findings),
+        visit=_visit(plan.findings),
+        wire=_small_wire(plan.layouts),
+        stations=shapely.MultiPoint([each.station.point for each in plan.layouts]),
     )
 
 
@@ -100,6 +110,21 @@ def _reason(findings: tuple[Finding, ...]) -> str:
     stops = [each for each in findings if each.severity == "stop"]
     texts = dict.fromkeys(each.text for each in stops or findings)
     return " ".join("; ".join(texts).split()) or "no reason was recorded"
+
+
+def _small_wire(layouts: tuple[Layout, ...]) -> BaseGeometry | None:
+    """Return the perimeters in so few points that thousands of properties fit into memory."""
+    if not layouts:
+        return None
+    wire = shapely.MultiLineString([layout.perimeter.line for layout in layouts])
+    west, south, east, north = wire.bounds
+    return shapely.simplify(wire, max(east - west, north - south) * _SEEN_SHARE)
+
+
+def _visit(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Return the first few advisories that ask somebody to act, what stops first, cut short."""
+    asking = [each for severity in _COUNTED for each in findings if each.severity == severity]
+    return tuple(" ".join(each.text.split())[:_LETTERS] for each in asking[:_LISTED])
 
 
 def _advisories(findings: tuple[Finding, ...]) -> int:

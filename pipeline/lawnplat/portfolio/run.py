@@ -14,20 +14,25 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lawnplat.deliver.contract import PLAN_FILE
+from lawnplat.deliver.contract import PLAN_FILE, SHEET_FILE, SHEET_PDF_FILE
 from lawnplat.deliver.gpkg import is_ours, write_plan
+from lawnplat.deliver.index_page import index_page
 from lawnplat.deliver.names import FolderName, folder_names
 from lawnplat.deliver.picture import draw
 from lawnplat.deliver.picture_file import write_picture
 from lawnplat.deliver.place import make_folder
 from lawnplat.deliver.portfolio_files import write_portfolio
+from lawnplat.deliver.printing import Printer, drop_printed, print_sheet
 from lawnplat.deliver.quote_files import write_quote, write_quote_book
 from lawnplat.deliver.rover_file import write_rover
-from lawnplat.planned import Outcome
+from lawnplat.deliver.sheet_file import write_index, write_sheet
+from lawnplat.deliver.site_sheet import site_sheet
+from lawnplat.errors import DeliveryError
+from lawnplat.planned import Outcome, Plan, Status
 from lawnplat.portfolio.outcomes import outcome_of_error, outcome_of_plan, outcome_of_refusal
 from lawnplat.settings.load import DEFAULT_CLASS, shipped_class
 from lawnplat.settings.types import MachineClass, RuleBook, Terms
-from lawnplat.survey.types import Site, Survey
+from lawnplat.survey.types import Finding, Site, Survey
 
 if TYPE_CHECKING:
     from lawnplat.terrain.reader import ElevationRaster
@@ -54,6 +59,8 @@ class RunSettings:
         Key and value for each plan's ``run_info``: what the run was given.
     terms : Terms or None
         Prices and climate; None takes the shipped ones, which are invented.
+    printer : Printer or None
+        What prints each site sheet as PDF; None prints none.
     """
 
     rules: RuleBook
@@ -62,6 +69,7 @@ class RunSettings:
     elevation_unit: str = "m"
     inputs: tuple[tuple[str, str], ...] = ()
     terms: Terms | None = None
+    printer: Printer | None = None
 
 
 @dataclass(frozen=True)
@@ -122,6 +130,7 @@ def run_portfolio(
             report(done.outcome, done.trace)
     write_portfolio(outcomes, out)
     write_quote_book(outcomes, out)
+    write_index(index_page(outcomes, issued=_issued(settings)), out)
     return tuple(outcomes)
 
 
@@ -151,13 +160,44 @@ def _planned(settings: RunSettings, out: Path, task: _Task) -> Outcome:
         )
     if task.name.finding is not None:
         plan = replace(plan, findings=(*plan.findings, task.name.finding))
-    picture = draw(plan)
-    folder = out / task.name.folder
+    plan = _deliver(plan, out / task.name.folder, settings)
+    return outcome_of_plan(plan, task.name.folder)
+
+
+def _deliver(plan: Plan, folder: Path, settings: RunSettings) -> Plan:
+    """Write a property's files; return the plan with what the printing of its sheet asks to say."""
+    sheet, picture = site_sheet(plan, issued=_issued(settings)), draw(plan)
+    drop_printed(folder)
+    write_sheet(sheet, folder)
+    if settings.printer is not None:
+        fault = _printed(folder, settings.printer)
+        if fault is not None:
+            plan = _with(plan, fault)
+            picture = draw(plan)
+            write_sheet(site_sheet(plan, issued=_issued(settings)), folder)
     write_plan(plan, folder)
     write_picture(picture, folder)
     write_rover(plan, folder)
-    write_quote(task.site.property_id, plan.works.quote if plan.works else None, folder)
-    return outcome_of_plan(plan, task.name.folder)
+    write_quote(plan.site.property_id, plan.works.quote if plan.works else None, folder)
+    return plan
+
+
+def _with(plan: Plan, fault: Finding) -> Plan:
+    status = Status.PLANNED_WITH_ADVISORIES if plan.status == Status.PLANNED else plan.status
+    return replace(plan, status=status, findings=(*plan.findings, fault))
+
+
+def _printed(folder: Path, printer: Printer) -> Finding | None:
+    try:
+        print_sheet(folder, printer)
+    except DeliveryError as error:
+        text = f"{SHEET_PDF_FILE} was not made: {error.what}; print {SHEET_FILE} from a browser"
+        return Finding("site_sheet_pdf", "warn", text)
+    return None
+
+
+def _issued(settings: RunSettings) -> str:
+    return settings.terms.issued if settings.terms is not None else ""
 
 
 def _elevation(settings: RunSettings) -> AbstractContextManager[ElevationRaster | None]:

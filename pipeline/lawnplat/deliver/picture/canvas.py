@@ -42,10 +42,14 @@ class Ink:
 
 
 class Canvas:
-    """One page being drawn. ``key`` holds every ink that was used, in order of first use."""
+    """One page being drawn. ``key`` holds every ink that was used, in order of first use.
 
-    def __init__(self, paper: Paper, title: str, about: str) -> None:
+    ``prefix`` stands before every id, so that several drawings may stand in one document.
+    """
+
+    def __init__(self, paper: Paper, title: str, about: str, prefix: str = "") -> None:
         self.paper = paper
+        self.prefix = prefix
         self.key: dict[str, Ink] = {}
         width, height = f"{paper.width_mm:g}", f"{paper.height_mm:g}"
         self.root = Element(
@@ -68,7 +72,7 @@ class Canvas:
 
     def group(self, name: str, clip: str = "") -> None:
         """Draw what follows in a group of that name, below the root."""
-        self.at = SubElement(self.root, "g", {"id": name})
+        self.at = SubElement(self.root, "g", {"id": f"{self.prefix}{name}"})
         if clip:
             self.at.set("clip-path", f"url(#{clip})")
 
@@ -104,10 +108,13 @@ class Canvas:
         self._add("path", {"d": data, **rule}, paint)
         if ink.pattern:
             self._use_pattern(ink.pattern)
-            self._add("path", {"d": data, **rule}, {"fill": f"url(#{ink.pattern})"})
+            fill = {"fill": f"url(#{self.prefix}{ink.pattern})"}
+            self._add("path", {"d": data, **rule}, fill)
 
     def point(self, x: float, y: float, ink: Ink, turn_deg: float = 0.0) -> None:
-        """Draw a point's sign and enter its ink into the key."""
+        """Draw a point's sign and enter its ink into the key; not outside a cut map's frame."""
+        if not self.paper.shows(*self.paper.place(x, y)):
+            return
         self.key.setdefault(ink.label, ink)
         self.sign(x, y, ink, turn_deg)
 
@@ -157,7 +164,7 @@ class Canvas:
     def _use_pattern(self, name: str) -> None:
         if name not in self._patterns:
             self._patterns.add(name)
-            add_pattern(self.defs, name)
+            add_pattern(self.defs, name, self.prefix)
 
     def _add(self, tag: str, attributes: dict[str, str], paint: dict[str, str]) -> Element:
         named = {name.replace("_", "-"): value for name, value in paint.items()}
@@ -165,8 +172,11 @@ class Canvas:
 
     def svg(self) -> str:
         """Return the page as an SVG document."""
-        body = tostring(self.root, encoding="unicode")
-        return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'
+        return f'<?xml version="1.0" encoding="UTF-8"?>\n{self.element()}\n'
+
+    def element(self) -> str:
+        """Return the page as an SVG element, to stand in another document."""
+        return tostring(self.root, encoding="unicode")
 
 
 _CORNERS = {

@@ -35,7 +35,7 @@ def draw(plan: Plan) -> str:
     name = plan.site.label or plan.site.property_id
     canvas = Canvas(paper, f"Wire plan of {name}", f"Property {plan.site.property_id}. {CAUTION}")
     canvas.rect(0, 0, paper.width_mm, paper.height_mm, fill=WHITE)
-    clip = _clip_to_map(canvas)
+    clip = clip_to_map(canvas)
     labels = Labels(paper)
     numbered = numbered_findings(plan.findings)
     draw_ground(canvas, plan, labels, clip)
@@ -44,8 +44,7 @@ def draw(plan: Plan) -> str:
     draw_advisories(canvas, numbered, labels, clip)
     canvas.group("names", clip)
     labels.write(canvas)
-    canvas.group("frame")
-    _draw_frame(canvas)
+    draw_frame(canvas)
     draw_scale_bar(canvas)
     draw_north(canvas)
     draw_panel(canvas, plan, numbered)
@@ -59,8 +58,9 @@ def numbered_findings(findings: tuple[Finding, ...]) -> list[tuple[int, Finding]
     return list(enumerate(ordered, start=1))
 
 
-def _clip_to_map(canvas: Canvas) -> str:
-    name, paper = "map-frame", canvas.paper
+def clip_to_map(canvas: Canvas) -> str:
+    """Define the map's frame as a clip and return its id."""
+    name, paper = f"{canvas.prefix}map-frame", canvas.paper
     clip = SubElement(canvas.defs, "clipPath", {"id": name})
     frame = (paper.left_mm, paper.top_mm, paper.map_width_mm, paper.map_height_mm)
     names = ("x", "y", "width", "height")
@@ -68,7 +68,9 @@ def _clip_to_map(canvas: Canvas) -> str:
     return name
 
 
-def _draw_frame(canvas: Canvas) -> None:
+def draw_frame(canvas: Canvas) -> None:
+    """Draw the line round the map."""
+    canvas.group("frame")
     paper = canvas.paper
     frame = (paper.left_mm, paper.top_mm, paper.map_width_mm, paper.map_height_mm)
     canvas.rect(*frame, fill="none", stroke=BLACK, stroke_width="0.3")

@@ -60,8 +60,10 @@ def _draw_lawn(canvas: Canvas, ground: Ground) -> None:
 
 def _draw_left_over(canvas: Canvas, ground: Ground) -> None:
     """Draw the lawn under all else; the key names it only where some of it stays in sight."""
-    over = [part.area for part in ground.parts] + [each.area for each in ground.hand_trim]
-    left = shapely.difference(ground.lawn, shapely.union_all(over))
+    seen = canvas.paper.seen
+    over = [seen(part.area) for part in ground.parts]
+    over += [seen(each.area) for each in ground.hand_trim]
+    left = shapely.difference(seen(ground.lawn), shapely.union_all(over))
     keyed = canvas.paper.mm2(left.area) >= _SEEN_MM2
     canvas.path(canvas.paper.path(ground.lawn), inks.LAWN, keyed=keyed)
 

@@ -63,6 +63,11 @@ JOINT: Mapping[str, Ink] = MappingProxyType(
 TEST = Ink("acceptance test: start", fill=WHITE, stroke=BLUE, width=0.4, sign="ring", size=3.0)
 ADVISORY = Ink("look here (number)", fill=YELLOW, stroke=BLACK, width=0.3, sign="diamond", size=5.0)
 
+MARK = Ink("setting-out mark", fill=WHITE, stroke=BLACK, width=0.35, sign="dot", size=1.5)
+FIXED = Ink("fixed point for tapes", fill=YELLOW, stroke=BLACK, width=0.3, sign="square", size=2.4)
+CONTOUR = Ink("contour", stroke="#7A4A1E", width=0.18, sign="line")
+CONTOUR_FIFTH = Ink("contour", stroke="#7A4A1E", width=0.35, sign="line")
+
 _HARD = Ink("", fill="#C9C9C9", stroke=BLACK, width=0.35)
 _THING = Ink("", fill=ORANGE, opacity=0.35, stroke=BLACK, width=0.25)
 _PLANTED = Ink("", fill=PURPLE, opacity=0.3, stroke=BLACK, width=0.25, pattern="hatch-bed")
@@ -109,3 +114,9 @@ def feature_ink(kind: str) -> Ink:
     """Return the ink of a kind of feature."""
     label = _CAREFUL.get(kind, kind_words(kind))
     return replace(_KINDS.get(kind, _OTHER), label=label)
+
+
+def contour_ink(interval_m: float, fifth: bool) -> Ink:
+    """Return the ink of a contour; the key tells the interval."""
+    ink = CONTOUR_FIFTH if fifth else CONTOUR
+    return replace(ink, label=f"{ink.label}, {5 * interval_m if fifth else interval_m:g} m")

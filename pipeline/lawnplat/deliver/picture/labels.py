@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import product
@@ -10,6 +11,7 @@ import shapely
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
+from lawnplat.deliver.looks import BLACK
 from lawnplat.deliver.picture.canvas import Canvas, text_width
 from lawnplat.deliver.picture.paper import Paper
 
@@ -18,6 +20,8 @@ _DOWN = (0.0, 1.6, -1.6, 3.2, -3.2, 4.8, -4.8)
 """Tried below and above the place, in heights of text."""
 _ALONG = (0.0, 0.6, -0.6)
 """Tried to the right and left, in widths of the text."""
+_LEAD_MM = 3.0
+"""A name further from its sign gets a line to it."""
 _OFF_MM = 0.6
 """Free paper between a name and a wire."""
 
@@ -57,6 +61,8 @@ class _Wish:
     share: float = 0.0
     must: bool = False
     close: bool = False
+    beside: bool = False
+    """Only the given places will do, and a line leads there from the first where they are far."""
 
 
 @dataclass
@@ -73,6 +79,10 @@ class Labels:
         x, y = self.paper.xy(x_m, y_m)
         self._taken.append(_square(x, y, half_mm))
 
+    def keep_clear(self, left: float, top: float, right: float, bottom: float) -> None:
+        """Keep names off a box of the page, in millimetres."""
+        self._taken.append(_Box(left, top, right, bottom))
+
     def free_spot(self, x_m: float, y_m: float, half_mm: float) -> tuple[float, float]:
         """Return where on the page a sign covers no other: at its place, else near it.
 
@@ -88,20 +98,26 @@ class Labels:
 
     def keep_off(self, wire: BaseGeometry) -> None:
         """Keep names off a wire where there is another place."""
-        self._wires.append(wire)
+        seen = self.paper.seen(wire)
+        shapely.prepare(seen)
+        self._wires.append(seen)
 
     def ask(
         self, x_m: float, y_m: float, words: str, *, below_mm: float = 0.0, must: bool = False
     ) -> None:
         """Name a place, ``below_mm`` under it; left out where no place near it is free.
 
-        With ``must`` it is written even over something else.
+        With ``must`` it is written even over something else; nothing outside a cut map.
         """
+        if not self.paper.shows(x_m, y_m):
+            return
         x, y = self.paper.xy(x_m, y_m)
         self._wishes.append(_Wish(words, ((x, y + below_mm),), must=must))
 
     def ask_close(self, x_m: float, y_m: float, words: str) -> None:
         """Name a narrow place: on it, over its wires, or not at all."""
+        if not self.paper.shows(x_m, y_m):
+            return
         self._wishes.append(_Wish(words, (self.paper.xy(x_m, y_m),), close=True))
 
     def ask_on(self, area: BaseGeometry, words: str, *, share: float = 0.8) -> None:
@@ -114,9 +130,28 @@ class Labels:
         share : float
             How much of the name must, from 0 to 1.
         """
-        widest = Point(shapely.maximum_inscribed_circle([area])[0].coords[0])
-        places = tuple(self.paper.xy(each.x, each.y) for each in (area.centroid, widest))
+        seen = self.paper.seen(area)
+        if seen.area == 0:
+            return
+        widest = Point(shapely.maximum_inscribed_circle([seen])[0].coords[0])
+        places = tuple(self.paper.xy(each.x, each.y) for each in (seen.centroid, widest))
         self._wishes.append(_Wish(words, places, on=area, share=share))
+
+    def ask_beside(self, x_m: float, y_m: float, words: str, clear_mm: float) -> None:
+        """Name a sign: beside it, else further off with a line to it; always written.
+
+        ``clear_mm`` is half the sign's size. Outside a cut map nothing is written.
+        """
+        if not self.paper.shows(x_m, y_m):
+            return
+        x, y = self.paper.xy(x_m, y_m)
+        half = text_width(words, _SIZE_MM) / 2
+        places = [
+            (x + dx * (away + half), y + dy * (away + _SIZE_MM / 2))
+            for away in (clear_mm + 0.3, clear_mm + 3.0, clear_mm + 6.0, clear_mm + 9.0)
+            for dx, dy in _ring(1)
+        ]
+        self._wishes.append(_Wish(words, ((x, y), *places), must=True, beside=True))
 
     def write(self, canvas: Canvas) -> None:
         """Write the names, first those that must be there."""
@@ -124,24 +159,32 @@ class Labels:
             box = self._place_for(wish)
             if box is not None:
                 self._taken.append(box)
+                if wish.beside:
+                    _lead(canvas, wish.places[0], box)
                 middle = (box.left + box.right) / 2, (box.top + box.bottom) / 2
                 canvas.label(*middle, wish.words, _SIZE_MM)
 
     def _place_for(self, wish: _Wish) -> _Box | None:
         """Return the first place that is free, and off the wires if there is one such."""
-        boxes = list(self._boxes(wish))
-        free = [box for box in boxes if self._is_free(box)]
-        if wish.on is not None:
-            free = [box for box in free if self._share(box, wish.on) >= wish.share]
-        off_wires = (box for box in free if wish.close or not self._on_a_wire(box))
-        last = free[0] if free else boxes[0] if wish.must else None
-        return next(off_wires, last)
+        last = None
+        for box in self._boxes(wish):
+            if not self._is_free(box):
+                continue
+            if wish.on is not None and self._share(box, wish.on) < wish.share:
+                continue
+            if wish.close or not self._on_a_wire(box):
+                return box
+            last = last or box
+        return last or (next(self._boxes(wish)) if wish.must else None)
 
     def _is_free(self, box: _Box) -> bool:
         return not any(box.meets(other) for other in self._taken)
 
     def _boxes(self, wish: _Wish) -> Iterator[_Box]:
         width = text_width(wish.words, _SIZE_MM)
+        if wish.beside:
+            yield from (self._box(x, y, width) for x, y in wish.places[1:])
+            return
         along_it, down_it = ((0.0,), _DOWN[:3]) if wish.close else (_ALONG, _DOWN)
         for (x, y), along, down in product(wish.places, along_it, down_it):
             yield self._box(x + along * width, y + down * _SIZE_MM, width)
@@ -168,3 +211,13 @@ class Labels:
         west, north = self.paper.place(box.left - wider_mm, box.top - wider_mm)
         east, south = self.paper.place(box.right + wider_mm, box.bottom + wider_mm)
         return shapely.box(west, south, east, north)
+
+
+def _lead(canvas: Canvas, place: tuple[float, float], box: _Box) -> None:
+    """Draw a line from a sign to its name where that is not right beside it."""
+    x, y = place
+    near_x = max(box.left, min(x, box.right))
+    near_y = max(box.top, min(y, box.bottom))
+    if math.dist(place, (near_x, near_y)) > _LEAD_MM:
+        data = f"M{x:.2f} {y:.2f}L{near_x:.2f} {near_y:.2f}"
+        canvas.outline(data, stroke=BLACK, stroke_width="0.15")

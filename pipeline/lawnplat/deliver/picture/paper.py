@@ -20,6 +20,8 @@ _PAD_MM = 4.0
 """Free paper between the property and the map's frame."""
 _FINEST_MM = 0.03
 """Detail below this is not printed: a tenth of a thin line."""
+_BEYOND_MM = 10.0
+"""What lies further outside the frame is not drawn; so far that no cut edge is seen inside."""
 _SCALE_STEPS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5)
 
 
@@ -29,6 +31,8 @@ class Paper:
 
     ``left_mm`` and ``top_mm`` are the map frame's corner; the point (``east_m``, ``north_m``) lies
     in the frame's middle; ``scale`` is the denominator: one millimetre is ``scale`` on the ground.
+    Where the paper is ``cut``, the map shows a piece of the ground, and what lies outside its frame
+    is left out of drawing, names and key.
     """
 
     width_mm: float
@@ -40,6 +44,7 @@ class Paper:
     east_m: float
     north_m: float
     scale: float
+    cut: bool = False
 
     def xy(self, x_m: float, y_m: float) -> tuple[float, float]:
         """Return where a place is on the page, in millimetres from its top left."""
@@ -55,6 +60,34 @@ class Paper:
             y_mm - middle_y
         )
 
+    def shows(self, x_m: float, y_m: float) -> bool:
+        """Return whether a place is drawn: in the map's frame, or the paper is not cut."""
+        if not self.cut:
+            return True
+        west, south, east, north = self.ground(0.0)
+        return west <= x_m <= east and south <= y_m <= north
+
+    def ground(self, beyond_mm: float) -> tuple[float, float, float, float]:
+        """Return west, south, east, north of the ground in the frame and so far beyond it."""
+        half_x = self.metres(self.map_width_mm / 2 + beyond_mm)
+        half_y = self.metres(self.map_height_mm / 2 + beyond_mm)
+        return (
+            self.east_m - half_x,
+            self.north_m - half_y,
+            self.east_m + half_x,
+            self.north_m + half_y,
+        )
+
+    def seen(self, geometry: BaseGeometry) -> BaseGeometry:
+        """Return what of lines and polygons lies in the frame or just beyond it."""
+        frame = self.ground(_BEYOND_MM)
+        if not self.cut or geometry.is_empty:
+            return geometry
+        west, south, east, north = geometry.bounds
+        if frame[0] <= west and frame[1] <= south and east <= frame[2] and north <= frame[3]:
+            return geometry
+        return shapely.intersection(geometry, shapely.box(*frame))
+
     def mm(self, length_m: float) -> float:
         """Return how long a length is on the page."""
         return length_m * 1000 / self.scale
@@ -69,8 +102,8 @@ class Paper:
 
     def path(self, geometry: BaseGeometry) -> str:
         """Return lines and polygons as SVG path data; points are left out."""
-        plain = shapely.simplify(geometry, self.metres(_FINEST_MM))
-        return "".join(self._run(coords, closed) for coords, closed in _runs(plain))
+        plain = shapely.simplify(self.seen(geometry), self.metres(_FINEST_MM))
+        return "".join(self._run(coords, closed) for coords, closed in runs(plain))
 
     def _run(self, coords: Sequence[Sequence[float]], closed: bool) -> str:
         places = [self.xy(x, y) for x, y, *_ in coords]
@@ -133,11 +166,11 @@ def round_up(value: float, steps: Sequence[float] = _SCALE_STEPS) -> float:
     return 10.0 * power
 
 
-def _runs(geometry: BaseGeometry) -> Iterable[tuple[Sequence[Sequence[float]], bool]]:
+def runs(geometry: BaseGeometry) -> Iterable[tuple[Sequence[Sequence[float]], bool]]:
     """Yield (coordinates, closed) of every line and ring."""
     if hasattr(geometry, "geoms"):
         for part in geometry.geoms:
-            yield from _runs(part)
+            yield from runs(part)
     elif geometry.is_empty:
         return
     elif isinstance(geometry, Polygon):

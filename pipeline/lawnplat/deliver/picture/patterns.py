@@ -44,14 +44,14 @@ _HATCHES = {
 }
 
 
-def add_pattern(defs: Element, name: str) -> None:
-    """Add the hatch of that name to a document's definitions."""
+def add_pattern(defs: Element, name: str, prefix: str = "") -> None:
+    """Add the hatch of that name to a document's definitions; ``prefix`` stands before its id."""
     hatch = _HATCHES[name]
     side = f"{hatch.tile:g}"
     pattern = SubElement(
         defs,
         "pattern",
-        {"id": name, "width": side, "height": side, "patternUnits": "userSpaceOnUse"},
+        {"id": f"{prefix}{name}", "width": side, "height": side, "patternUnits": "userSpaceOnUse"},
     )
     stroke = {"stroke": hatch.stroke, "stroke-width": f"{hatch.width:g}", "fill": "none"}
     SubElement(pattern, "path", {"d": hatch.data, **stroke, "stroke-linecap": "round"})

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+import shapely
 from shapely import LineString, Point
 
 from lawnplat.deliver.looks import BLACK
@@ -71,10 +73,11 @@ def _draw_arrows(canvas: Canvas, line: LineString) -> None:
     paper = canvas.paper
     count = max(2, round(paper.mm(line.length) / _ARROW_EVERY_MM))
     step = paper.metres(_ARROW_STEP_MM)
-    for index in range(count):
-        at = (index + 0.5) / count * line.length
+    along = (np.arange(count) + 0.5) / count * line.length
+    for at, place in zip(along, shapely.line_interpolate_point(line, along), strict=True):
+        if not paper.shows(place.x, place.y):
+            continue
         before, after = line.interpolate(at - step), line.interpolate(at + step)
-        place = line.interpolate(at)
         canvas.point(*paper.xy(place.x, place.y), inks.LAYING, _bearing(before, after))
 
 
@@ -109,6 +112,8 @@ def draw_advisories(
     for number, finding in numbered:
         if finding.place is None or finding.place.is_empty:
             continue
+        if not canvas.paper.shows(finding.place.x, finding.place.y):
+            continue
         place = canvas.paper.xy(finding.place.x, finding.place.y)
         x, y = labels.free_spot(finding.place.x, finding.place.y, inks.ADVISORY.size / 2)
         if math.dist(place, (x, y)) > inks.ADVISORY.size / 2:
@@ -117,6 +122,6 @@ def draw_advisories(
             )
         canvas.point(x, y, inks.ADVISORY)
         canvas.text(
-            x, y + 0.9, str(number), 2.4 if number < 10 else 1.9,  # noqa: PLR2004 - two digits
+            x, y + 0.9, str(number), 2.5,
             text_anchor="middle", font_weight="bold",
         )  # fmt: skip
