@@ -13,6 +13,9 @@ BEGIN = "<!-- quote: begin -->"
 END = "<!-- quote: end -->"
 """The lines in a site sheet between which the fragment stands."""
 
+_KEPT = "\t\n\u200c\u200d"
+"""Not printable and yet part of texts: blanks, and what joins letters and emoji or keeps them apart.
+What turns the direction of all that follows is not among them."""
 _SUMS = ("margin", "net", "tax", "total")
 _CAUTIONS = (
     (
@@ -198,5 +201,5 @@ def _money(amount: Decimal | None) -> str:
 
 def _text(text: str) -> str:
     """Return a text that no browser takes for markup, without characters that pages cannot hold."""
-    kept = "".join(c for c in text if c.isprintable() or c in "\t\n ")
+    kept = "".join(c for c in text if c.isprintable() or c in _KEPT)
     return escape(kept, quote=True)
