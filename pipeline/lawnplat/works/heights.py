@@ -13,14 +13,15 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class Pace:
-    """What the stepping down is reckoned with.
+    """What the stepping down is reckoned with: for each the worst of the months with mowing.
 
     ``pass_days`` is how long the machine takes to cut the whole lawn once when it works all hours
-    allowed; the growths are leaf growth in the fastest and in the slowest month with mowing.
+    allowed, ``pass_growth_mm`` how much the leaf grows meanwhile; ``slowest_mm_day`` is leaf growth
+    in the slowest month.
     """
 
     pass_days: int
-    fastest_mm_day: float
+    pass_growth_mm: float
     slowest_mm_day: float
 
 
@@ -41,8 +42,8 @@ def height_steps(
 ) -> tuple[HeightStep, ...]:
     """Return the cutting heights by day, from the first day on.
 
-    Before a step the tallest leaf is the old height and what grew in one pass over the lawn in the
-    fastest month; a step takes at most ``largest_cut_share`` of it. The next step waits until the
+    Before a step the tallest leaf is the old height and what grew in one pass over the lawn; a step
+    takes at most ``largest_cut_share`` of it. The next step waits until the
     leaf has put on again what the last one took, in the slowest month.
 
     Returns
@@ -57,7 +58,7 @@ def height_steps(
     steps = [HeightStep(1, height, _first_note(height, present, machine, rules))]
     day = 1 + max(rules.highest_for_days, pace.pass_days)
     while (lower := _lower(height, target, rules, pace)) < height - _ROUNDING:
-        taken_mm = height + pace.pass_days * pace.fastest_mm_day - lower
+        taken_mm = height + pace.pass_growth_mm - lower
         note = _step_note(taken_mm, height - lower, lower, target)
         steps.append(HeightStep(day, lower, note))
         day += max(pace.pass_days, ceil((height - lower) / pace.slowest_mm_day - _ROUNDING))
@@ -96,7 +97,7 @@ def _first_note(height: float, present: float, machine: MachineClass, rules: Pro
 
 def _lower(height: float, target: float, rules: ProgrammeRules, pace: Pace) -> float:
     """Return the next height, whole millimetres where it is not the target."""
-    leaf_mm = height + pace.pass_days * pace.fastest_mm_day
+    leaf_mm = height + pace.pass_growth_mm
     least_mm = (1.0 - rules.largest_cut_share) * leaf_mm
     wanted = max(height - rules.height_step_mm, target)
     return wanted if wanted >= least_mm - _ROUNDING else min(height, float(ceil(least_mm)))

@@ -156,11 +156,14 @@ def _pace(months: tuple[Asked, ...], job: Job) -> Pace:
     mown = [each for each in months if each.cuts > 0 and each.allowed_hours > 0]
     if not mown:
         return Pace(1, full_mm_day, full_mm_day)
-    growths = [each.growth * full_mm_day for each in mown]
     hours = cut_hours(job, largest_area_m2(job))
-    days = max(7 * hours / each.allowed_hours for each in mown)
-    pass_days = ceil(round(min(days, _LONGEST_PASS_DAYS), 6))
-    return Pace(max(pass_days, 1), max(growths), min(growths))
+    growths = [each.growth * full_mm_day for each in mown]
+    days = [min(7 * hours / each.allowed_hours, _LONGEST_PASS_DAYS) for each in mown]
+    return Pace(
+        pass_days=max(1, ceil(round(max(days), 6))),
+        pass_growth_mm=max(d * mm_day for d, mm_day in zip(days, growths, strict=True)),
+        slowest_mm_day=min(growths),
+    )
 
 
 def _basis(job: Job, place: Place) -> tuple[str, ...]:
