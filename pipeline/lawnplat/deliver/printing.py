@@ -85,11 +85,11 @@ def _print(sheet: Path, draft: Path, printer: Printer) -> None:
 
 
 def _by_browser(sheet: Path, draft: Path, browser: str) -> None:
-    """Print with a browser that runs no scripts and keeps nothing."""
+    """Print with a browser that keeps nothing; the page itself lets no script run."""
     with tempfile.TemporaryDirectory(prefix="lawnplat-", ignore_cleanup_errors=True) as profile:
         command = [
             browser, "--headless=new", "--disable-gpu", "--no-first-run",
-            "--disable-background-networking", "--blink-settings=scriptEnabled=false",
+            "--disable-background-networking",
             f"--user-data-dir={profile}", "--no-pdf-header-footer", *_as_root(),
             f"--print-to-pdf={draft.resolve()}", sheet.as_uri(),
         ]  # fmt: skip

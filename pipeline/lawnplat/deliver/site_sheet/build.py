@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from html import escape
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -68,7 +69,7 @@ def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | No
             Html('<meta charset="utf-8">'),
             Html(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
             Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
-            element("title", f"Site sheet: {name}"),
+            Html(f"<title>Site sheet: {escape(name)}</title>"),
             Html(f"<style>{style(f'{name}, {issued}' if issued else name)}</style>"),
         )
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -9,6 +10,9 @@ from lawnplat.deliver.picture.canvas import clean
 
 LONGEST = 600
 """Letters of a text from survey or settings that the sheet shows; plan.gpkg holds all of it."""
+
+_TURNING = frozenset(("R", "AL", "RLE", "RLO", "LRE", "LRO", "RLI", "LRI", "FSI"))
+"""Unicode's bidirectional classes of letters and marks that turn the way of reading."""
 
 
 class Html(str):
@@ -20,13 +24,17 @@ class Html(str):
 def html(text: str) -> Html:
     """Return a text as HTML: escaped unless it is `Html`, on one line, without control letters.
 
-    A space at its start or end stays.
+    A space at its start or end stays. What is written, or made to be read, from right to left
+    keeps its direction to itself.
     """
     if isinstance(text, Html):
         return text
     plain = clean(text)
     before, after = (" " if text[end : end + 1 or None].isspace() else "" for end in (0, -1))
-    return Html(escape(f"{before}{plain}{after}" if plain else ""))
+    words = escape(plain)
+    if not plain.isascii() and any(unicodedata.bidirectional(c) in _TURNING for c in plain):
+        words = f"<bdi>{words}</bdi>"
+    return Html(f"{before}{words}{after}" if plain else "")
 
 
 def said(text: str, longest: int = LONGEST) -> Html:
