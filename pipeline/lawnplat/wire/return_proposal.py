@@ -17,18 +17,21 @@ from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends, Leaving, corrido
 from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_advice import keeps_rules
 from lawnplat.wire.return_drawing import drawn, straight_run_m
-from lawnplat.wire.return_search import Searched, search_ends, search_smooth_ends
+from lawnplat.wire.return_search import (
+    LIMIT_SHARES,
+    Searched,
+    search_ends,
+    search_smooth_ends,
+)
 from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.shorter_line import shortened
 from lawnplat.wire.station import Siting
 
 _MOST_ENDS = 48
-_LIMIT_SHARES = (1.0, 0.93)
-"""Ways that turn gently are looked for under the limit, then under less: on rough ground legs drawn
-between cells may be steeper than the cells told."""
 _ROOM_TO_TURN_M = 0.5
-_SWITCHBACK_DEG = 60.0
+_SWITCHBACK_SHARE = 1.5
+"""A bend over the largest allowed by this is a switchback: no closer corners make it gentle."""
 _WELL_INSIDE_M = 1.0
 _ON_IT_M = 1e-3
 _APPROACH_M = 3.0
@@ -143,7 +146,7 @@ def proposals(
     # To draw a line takes longer than to find its way: none is drawn for nothing.
     fit = [rough for rough in roughs if rough and rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
-    for share in _LIMIT_SHARES:
+    for share in LIMIT_SHARES:
         smooth = [_smooth(scene, siting, laid, rough, share) for rough in fit]
         ways = [way for way in smooth if way and way.best(scene, wanted).serves(wanted)]
         yield from _drawn(scene, siting, laid, wanted, ways)
@@ -222,7 +225,7 @@ def _as_laid(
     limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
     line = drawn(scene, rough.corridor, way.joint, way.way, limit)
     clean = keeps_rules(scene, line, limit)
-    if not clean and (last_resort or not _switches_back(line)):
+    if not clean and (last_resort or not _switches_back(scene, line)):
         line = drawn(scene, rough.corridor, way.joint, way.way, limit, fine=True)
         clean = keeps_rules(scene, line, limit)
     if clean or last_resort:
@@ -233,10 +236,10 @@ def _as_laid(
     return Proposal(line, near_m, rough.searched.over, clean, rough, way)
 
 
-def _switches_back(line: LineString) -> bool:
-    """Return whether a line has a bend that no closer corners make a gentle one."""
+def _switches_back(scene: Scene, line: LineString) -> bool:
     bends = bends_deg(shapely.get_coordinates(line))
-    return bool(bends.max(initial=0.0) > _SWITCHBACK_DEG)
+    most_deg = _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
+    return bool(bends.max(initial=0.0) > most_deg)
 
 
 def as_last_resort(

@@ -9,13 +9,20 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import shapely
 from shapely import LineString
 
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.corridor import Corridor, Ends
+from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_rules
 from lawnplat.wire.return_drawing import drawn
-from lawnplat.wire.return_search import search_ends
+from lawnplat.wire.return_search import (
+    LIMIT_SHARES,
+    Searched,
+    search_ends,
+    search_smooth_ends,
+)
 from lawnplat.wire.scene import Scene
 
 _LESS = 0.25
@@ -42,24 +49,53 @@ def shortened(
     bare_m = float(np.hypot(*(end.joint[0] - corridor.station)))
     if line.length <= longer * bare_m:
         return line
-    plain = _way(_with_less(scene, 0.0), corridor, end, limit)
-    if plain is None:
+    plain = _with_less(scene, 0.0)
+    near = _near(corridor, end, line.length)
+    searched = _searched(plain, near, end, limit)
+    if searched is None:
         return line
-    if _all_within(scene, limit) and line.length <= longer * _length_m(plain, corridor, end):
+    way = searched.way_to_first()
+    if _all_within(scene, limit) and line.length <= longer * _length_m(way, corridor, end):
         return line
     kept = keeps_rules(scene, line, limit)
-    shortest = drawn(_with_less(scene, 0.0), corridor, end.joint[0], plain, limit)
-    if line.length <= longer * shortest.length or (
-        kept and not keeps_rules(scene, shortest, limit)
-    ):
+    shortest = drawn(plain, corridor, end.joint[0], way, limit)
+    if line.length <= longer * shortest.length:
         return line
+    if kept and not keeps_rules(scene, shortest, limit):
+        gentle = _turning_gently(plain, near, corridor, end, searched, limit)
+        too_long = gentle is not None and line.length > longer * gentle.length
+        return gentle if gentle is not None and too_long else line
     less = _with_less(scene, _LESS)
-    way = _way(less, corridor, end, limit)
-    if way is not None:
-        other = drawn(less, corridor, end.joint[0], way, limit)
+    again = _searched(less, near, end, limit)
+    if again is not None:
+        other = drawn(less, corridor, end.joint[0], again.way_to_first(), limit)
         if other.length <= longer * shortest.length and keeps_rules(scene, other, limit):
             return other
     return shortest
+
+
+def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:
+    """Return the corridor as far as ways of ``length_m`` reach."""
+    ellipse = reached(corridor.station, end.joint[0], length_m)
+    return replace(corridor, free=shapely.intersection(corridor.free, ellipse))
+
+
+def _turning_gently(
+    scene: Scene,
+    near: Corridor,
+    corridor: Corridor,
+    end: Ends,
+    searched: Searched,
+    limit: float,
+) -> LineString | None:
+    """Return the line along the cheapest way that turns gently; None where it breaks a rule."""
+    for share in LIMIT_SHARES:
+        smooth = search_smooth_ends(scene, near, end, searched, share)
+        if smooth is not None:
+            line = drawn(scene, corridor, end.joint[0], smooth.way_to_first(), limit)
+            if keeps_rules(scene, line, limit):
+                return line
+    return None
 
 
 def _all_within(scene: Scene, limit: float) -> bool:
@@ -78,13 +114,12 @@ def _with_less(scene: Scene, share: float) -> Scene:
     return replace(scene, rules=replace(scene.rules, return_line=less))
 
 
-def _way(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> FloatArray | None:
-    """Return the cheapest way over a grid to the end; None where none keeps ``limit``."""
-    searched = search_ends(scene, corridor, end)
-    if searched is None or searched.ways.limit > limit or searched.nodes[0] < 0:
+def _searched(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> Searched | None:
+    """Search the cheapest way over a grid to the end; None where none keeps ``limit``."""
+    found = search_ends(scene, corridor, end)
+    if found is None or found.ways.limit > limit or found.nodes[0] < 0:
         return None
-    node = int(searched.nodes[0])
-    return searched.ways.to(node) if np.isfinite(searched.ways.cost[node]) else None
+    return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
 
 
 def _length_m(way: FloatArray, corridor: Corridor, end: Ends) -> float:
