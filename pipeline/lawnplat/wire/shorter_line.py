@@ -6,7 +6,7 @@ rules' share, it is looked for and drawn again with less of that, at last with n
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -27,6 +27,8 @@ from lawnplat.wire.scene import Scene
 
 _LESS = 0.25
 """Share of what gentle and open ground is worth that is tried before none."""
+_COARSER = 0.5
+"""Share of the longer share by which a line may be longer than one drawn on a coarser grid."""
 
 
 def shortened(
@@ -49,53 +51,78 @@ def shortened(
     bare_m = float(np.hypot(*(end.joint[0] - corridor.station)))
     if line.length <= longer * bare_m:
         return line
-    plain = _with_less(scene, 0.0)
-    near = _near(corridor, end, line.length)
-    searched = _searched(plain, near, end, limit)
+    asked = _Asked(scene, corridor, _near(corridor, end, line.length), end, limit)
+    searched = asked.searched(0.0)
     if searched is None:
         return line
-    way = searched.way_to_first()
-    if _all_within(scene, limit) and line.length <= longer * _length_m(way, corridor, end):
+    way_m = _length_m(searched.way_to_first(), corridor, end)
+    if _all_within(scene, limit) and line.length <= longer * way_m:
         return line
-    kept = keeps_rules(scene, line, limit)
-    shortest = drawn(plain, corridor, end.joint[0], way, limit)
+    shortest = asked.drawn(0.0, searched)
     if line.length <= longer * shortest.length:
         return line
-    if kept and not keeps_rules(scene, shortest, limit):
-        gentle = _turning_gently(plain, near, corridor, end, searched, limit)
-        too_long = gentle is not None and line.length > longer * gentle.length
-        return gentle if gentle is not None and too_long else line
-    less = _with_less(scene, _LESS)
-    again = _searched(less, near, end, limit)
-    if again is not None:
-        other = drawn(less, corridor, end.joint[0], again.way_to_first(), limit)
-        if other.length <= longer * shortest.length and keeps_rules(scene, other, limit):
-            return other
-    return shortest
+    if keeps_rules(scene, line, limit) and not keeps_rules(scene, shortest, limit):
+        gentle = _turning_gently(asked, searched)
+        # It is itself a little longer than it need be, its steps being those of a coarser grid.
+        longer = 1.0 + _COARSER * scene.rules.return_line.longer_share
+        return line if gentle is None or line.length <= longer * gentle.length else gentle
+    return _gentler(asked, longer * shortest.length) or shortest
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A line to ``end``, looked for in ``near``: what of the ``corridor`` it can lie in."""
+
+    scene: Scene
+    corridor: Corridor
+    near: Corridor
+    end: Ends
+    limit: float
+
+    def searched(self, share: float) -> Searched | None:
+        """Search the cheapest way over a grid, with a share of what gentle ground is worth.
+
+        None where none keeps the limit.
+        """
+        found = search_ends(_with_less(self.scene, share), self.near, self.end)
+        if found is None or found.ways.limit > self.limit or found.nodes[0] < 0:
+            return None
+        return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
+
+    def drawn(self, share: float, searched: Searched) -> LineString:
+        """Draw the line along the way found, with a share of what gentle ground is worth."""
+        less = _with_less(self.scene, share)
+        return drawn(
+            less, self.corridor, self.end.joint[0], searched.way_to_first(), self.limit
+        )
+
+
+def _gentler(asked: _Asked, most_m: float) -> LineString | None:
+    """Return the line with some worth of gentle ground; None where too long or against a rule."""
+    searched = asked.searched(_LESS)
+    if searched is None:
+        return None
+    line = asked.drawn(_LESS, searched)
+    kept = line.length <= most_m and keeps_rules(asked.scene, line, asked.limit)
+    return line if kept else None
+
+
+def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
+    """Return the line along the shortest way that turns gently; None where it breaks a rule."""
+    plain = _with_less(asked.scene, 0.0)
+    for share in LIMIT_SHARES:
+        smooth = search_smooth_ends(plain, asked.near, asked.end, searched, share)
+        if smooth is not None:
+            line = asked.drawn(0.0, smooth)
+            if keeps_rules(asked.scene, line, asked.limit):
+                return line
+    return None
 
 
 def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:
     """Return the corridor as far as ways of ``length_m`` reach."""
     ellipse = reached(corridor.station, end.joint[0], length_m)
     return replace(corridor, free=shapely.intersection(corridor.free, ellipse))
-
-
-def _turning_gently(
-    scene: Scene,
-    near: Corridor,
-    corridor: Corridor,
-    end: Ends,
-    searched: Searched,
-    limit: float,
-) -> LineString | None:
-    """Return the line along the cheapest way that turns gently; None where it breaks a rule."""
-    for share in LIMIT_SHARES:
-        smooth = search_smooth_ends(scene, near, end, searched, share)
-        if smooth is not None:
-            line = drawn(scene, corridor, end.joint[0], smooth.way_to_first(), limit)
-            if keeps_rules(scene, line, limit):
-                return line
-    return None
 
 
 def _all_within(scene: Scene, limit: float) -> bool:
@@ -112,14 +139,6 @@ def _with_less(scene: Scene, share: float) -> Scene:
         score_closeness=share * line.score_closeness,
     )
     return replace(scene, rules=replace(scene.rules, return_line=less))
-
-
-def _searched(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> Searched | None:
-    """Search the cheapest way over a grid to the end; None where none keeps ``limit``."""
-    found = search_ends(scene, corridor, end)
-    if found is None or found.ways.limit > limit or found.nodes[0] < 0:
-        return None
-    return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
 
 
 def _length_m(way: FloatArray, corridor: Corridor, end: Ends) -> float:
