@@ -28,6 +28,9 @@ _CUT_M = 0.05
 """Half the distance kept between the wires on both sides of a waist that was cut."""
 _EVEN_M = 5e-3
 """Arcs are chords: a waist this much too narrow is taken as just wide enough."""
+_THIN_M = 2e-4
+"""Vertices nearer than this to the line between others are left out: a sixth of what a chord of an
+arc leaves its circle by."""
 _MOST_ROUNDS = 5
 _FARTHEST_TIP = 2.0
 """A cap reaches at most this many radii beyond its disc, as the tip of a corner of some 40 degrees
@@ -39,7 +42,7 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     radius_m = machine.smallest_passage_m / 2
 
     def passable(area: BaseGeometry) -> BaseGeometry:
-        return _without_waists(opened(area, radius_m), radius_m)
+        return _thinned(_without_waists(opened(area, radius_m), radius_m))
 
     corner_m = rules.wire.corner_radius_m
     # Where the wire swings out half a radius from both sides, a passage has to stay comfortable.
@@ -55,11 +58,24 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     return MultiPolygon([_without_specks(part) for part in polygons(reach)])
 
 
+def _thinned(ground: BaseGeometry) -> BaseGeometry:
+    """Return ``ground`` without vertices that say nothing of its shape.
+
+    A parallel curve gives every chord of an arc two more: laid over and over they are thousands.
+    """
+    return shapely.simplify(ground, _THIN_M)
+
+
 def _narrow(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
-    """Return the places that no disc of ``radius_m`` reaches, the tips of corners left out."""
+    """Return the places that no disc of ``radius_m`` reaches, the tips of corners left out.
+
+    Nor hairs, that are there only because arcs are chords.
+    """
     bodies = np.array(polygons(opened(ground, radius_m)), dtype=object)
     found = []
-    for place in polygons(shapely.difference(ground, union(bodies))):
+    places = np.array(polygons(shapely.difference(ground, union(bodies))), dtype=object)
+    hairs = shapely.is_empty(shapely.buffer(places, -_EVEN_M / 2))
+    for place in places[~hairs]:
         touched = bodies[shapely.dwithin(bodies, place, _TOUCH_M)]
         if len(touched) != 1 or not _is_cap(place, touched[0], radius_m):
             found.append(place)
@@ -158,9 +174,10 @@ def _corners(ground: BaseGeometry, radius_m: float) -> Iterator[BaseGeometry]:
 
 def _is_cap(cap: BaseGeometry, body: BaseGeometry, radius_m: float) -> bool:
     """Return whether ``cap`` is a corner's tip: one contact with its body, and near to it."""
+    shapely.prepare(body)
     touched = grow(within_reach(body, cap, 2 * _TOUCH_M), _TOUCH_M)
     contacts = polygons(shapely.intersection(touched, grow(cap, _TOUCH_M / 2)))
     if len(contacts) != 1:
         return False
-    tip_m = _FARTHEST_TIP * radius_m
-    return bool(shapely.covers(grow(within_reach(body, cap, 2 * tip_m), tip_m), cap))
+    rim = shapely.points(shapely.get_coordinates(cap))
+    return bool(shapely.dwithin(body, rim, _FARTHEST_TIP * radius_m).all())

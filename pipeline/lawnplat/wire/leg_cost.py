@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -96,31 +97,44 @@ class LegCost:
         length_m = np.hypot(*(end - start).T)
         checks = _checks(length_m)
         price, steep = np.empty(len(start)), np.empty(len(start), bool)
-        for count in np.unique(checks):
-            alike = np.flatnonzero(checks == count)
-            shares = np.linspace(0.0, 1.0, count + 1)
-            size = max(_BLOCK_SAMPLES // (int(count) + 1), 1)
-            for first in range(0, len(alike), size):
-                block = alike[first : first + size]
-                price[block], steep[block] = self._block(
-                    start[block], end[block], length_m[block], shares
-                )
+        block_of = np.cumsum(checks + 1) // _BLOCK_SAMPLES
+        bounds = np.flatnonzero(np.diff(block_of, prepend=-1, append=-1))
+        for first, last in pairwise(bounds):
+            block = slice(first, last)
+            price[block], steep[block] = self._block(
+                start[block], end[block], length_m[block], checks[block]
+            )
         if self.smallest_leg_m > 0:
             price += self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
         return price, steep
 
     def _too_steep(self, along: FloatArray) -> NDArray[np.bool_]:
-        return np.asarray(along.max(axis=1, initial=0.0) > self.limit * (1 + _OVER_LIMIT))
+        return self._over(along.max(axis=1, initial=0.0))
+
+    def _over(self, steepest: FloatArray) -> NDArray[np.bool_]:
+        return np.asarray(steepest > self.limit * (1 + _OVER_LIMIT))
 
     def _block(
-        self, start: FloatArray, end: FloatArray, length_m: FloatArray, shares: FloatArray
+        self, start: FloatArray, end: FloatArray, length_m: FloatArray, checks: NDArray[np.int64]
     ) -> tuple[FloatArray, NDArray[np.bool_]]:
         """Return cost and steepness of some legs, short ones not yet priced as such."""
-        x, y, along = self._along(start, end, length_m, shares)
+        places = checks + 1
+        first = np.cumsum(places) - places
+        leg = np.repeat(np.arange(len(start)), places)
+        share = (np.arange(len(leg)) - first[leg]) / checks[leg]
+        run = end - start
+        x = start[leg, 0] + run[leg, 0] * share
+        y = start[leg, 1] + run[leg, 1] * share
+        unit = run / np.maximum(length_m, 1e-9)[:, None]
+        east, north = self.gradient(x, y)
+        along = np.abs(east * unit[leg, 0] + north * unit[leg, 1])
         weight = 1.0 + self.per_closeness * self.closeness(x, y)
         if np.isfinite(self.limit):
             weight += self.per_gradient * (along / self.limit) ** 2
-        return length_m * _mean_along(weight), self._too_steep(along)
+        # The trapezium mean: the ends count half.
+        ends = (weight[first] + weight[first + checks]) / 2
+        mean = (np.add.reduceat(weight, first) - ends) / checks
+        return length_m * mean, self._over(np.maximum.reduceat(along, first))
 
     def chain(self, corners: FloatArray, heading: FloatArray | None = None) -> float:
         """Return the cost of a chain of legs, barred ones at their high price, with its bends."""
@@ -150,11 +164,6 @@ def _checks(length_m: FloatArray) -> NDArray[np.int64]:
     """
     steps = np.clip(length_m / _CHECK_M, _FEWEST_CHECKS, _MOST_CHECKS)
     return np.asarray(2 ** np.ceil(np.log2(steps)), dtype=np.int64)
-
-
-def _mean_along(values: FloatArray) -> FloatArray:
-    """Return the trapezium mean of each row."""
-    return np.asarray((values[:, 1:] + values[:, :-1]).mean(axis=1) / 2)
 
 
 def turn_between(into: FloatArray, out: FloatArray) -> FloatArray:

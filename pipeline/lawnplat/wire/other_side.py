@@ -68,18 +68,9 @@ def shorter_side(way: FloatArray, ground: BaseGeometry) -> FloatArray | None:
 def _within_reach(ground: BaseGeometry, way: FloatArray, length_m: float) -> Polygon | None:
     """Return the ground that ways of ``length_m`` between the ends reach; None without holes."""
     first, last = way[0], way[-1]
-    apart_m = float(np.hypot(*(last - first)))
-    if length_m <= apart_m:
+    ellipse = reached(first, last, length_m)
+    if ellipse.is_empty:
         return None
-    half, across = length_m / 2, np.sqrt(length_m**2 - apart_m**2) / 2
-    # Slightly out, so that the polygon is never inside the ellipse.
-    out = 1 / np.cos(np.pi / (4 * _ELLIPSE_SEGS))
-    disc = affinity.scale(
-        Point(0, 0).buffer(out, quad_segs=_ELLIPSE_SEGS), half, across, origin=(0, 0)
-    )
-    angle = float(np.arctan2(*(last - first)[::-1]))
-    turned = affinity.rotate(disc, angle, origin=(0, 0), use_radians=True)
-    ellipse = affinity.translate(turned, *(first + last) / 2)
     near = shapely.intersection(ground, ellipse)
     if not any(part.interiors for part in polygons(near)):
         return None
@@ -89,6 +80,25 @@ def _within_reach(ground: BaseGeometry, way: FloatArray, length_m: float) -> Pol
         if shapely.dwithin(part, ends, 4 * _INSIDE_M).all():
             return part if len(part.interiors) else None
     return None
+
+
+def reached(first: FloatArray, last: FloatArray, length_m: float) -> Polygon:
+    """Return the places on some way of ``length_m`` from ``first`` to ``last``: an ellipse.
+
+    Empty where no way between them is so short.
+    """
+    apart_m = float(np.hypot(*(last - first)))
+    if length_m <= apart_m:
+        return Polygon()
+    half, across = length_m / 2, np.sqrt(length_m**2 - apart_m**2) / 2
+    # Slightly out, so that the polygon is never inside the ellipse.
+    out = 1 / np.cos(np.pi / (4 * _ELLIPSE_SEGS))
+    disc = affinity.scale(
+        Point(0, 0).buffer(out, quad_segs=_ELLIPSE_SEGS), half, across, origin=(0, 0)
+    )
+    angle = float(np.arctan2(*(last - first)[::-1]))
+    turned = affinity.rotate(disc, angle, origin=(0, 0), use_radians=True)
+    return affinity.translate(turned, *(first + last) / 2)
 
 
 def _parted(ground: Polygon, one: FloatArray, other: FloatArray) -> bool:

@@ -17,6 +17,7 @@ from lawnplat.wire.return_advice import advice_on_lines, measured, no_way
 from lawnplat.wire.return_proposal import (
     Proposal,
     Wanted,
+    as_last_resort,
     instead,
     mean_of,
     most_mean_m,
@@ -173,7 +174,10 @@ def _next_beside(
             last_resort = proposal
     if last_resort is None and chosen:
         return _over_the_limit(scene, siting, laid, wanted, asides_m)
-    if last_resort is None or chosen:
+    if last_resort is None:
+        return None
+    last_resort = as_last_resort(scene, siting, last_resort, laid, before_m)
+    if chosen or last_resort.clean:
         return last_resort
     ahead = straight_ahead(scene, siting)
     most_m = last_resort.mean_m + scene.rules.return_line.further_line_m

@@ -17,16 +17,21 @@ from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends, Leaving, corrido
 from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_advice import keeps_rules
 from lawnplat.wire.return_drawing import drawn, straight_run_m
-from lawnplat.wire.return_search import Searched, search_ends, search_smooth_ends
+from lawnplat.wire.return_search import (
+    LIMIT_SHARES,
+    Searched,
+    search_ends,
+    search_smooth_ends,
+)
+from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.shorter_line import shortened
 from lawnplat.wire.station import Siting
 
 _MOST_ENDS = 48
-_LIMIT_SHARES = (1.0, 0.93)
-"""Ways that turn gently are looked for under the limit, then under less: on rough ground legs drawn
-between cells may be steeper than the cells told."""
 _ROOM_TO_TURN_M = 0.5
+_SWITCHBACK_SHARE = 1.5
+"""A bend over the largest allowed by this is a switchback: no closer corners make it gentle."""
 _WELL_INSIDE_M = 1.0
 _ON_IT_M = 1e-3
 _APPROACH_M = 3.0
@@ -94,6 +99,7 @@ class Proposal:
     """It keeps the rules' bends, and the gradient limit as far as any way does."""
     rough: _Rough | None
     """The ways that it was chosen from; None for a line that only goes ahead."""
+    way: _End | None = None
 
     @property
     def mean_m(self) -> float:
@@ -140,7 +146,7 @@ def proposals(
     # To draw a line takes longer than to find its way: none is drawn for nothing.
     fit = [rough for rough in roughs if rough and rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
-    for share in _LIMIT_SHARES:
+    for share in LIMIT_SHARES:
         smooth = [_smooth(scene, siting, laid, rough, share) for rough in fit]
         ways = [way for way in smooth if way and way.best(scene, wanted).serves(wanted)]
         yield from _drawn(scene, siting, laid, wanted, ways)
@@ -187,9 +193,14 @@ def _drawn(
     ways = [(rough, rough.best(scene, wanted)) for rough in roughs]
     for rough, way in sorted(ways, key=lambda pair: pair[1].rank(scene, wanted)):
         proposal = _as_laid(scene, siting, rough, way, wanted.before_m)
-        crosses = any(shapely.intersects(proposal.line, other) for other in laid)
-        if not crosses and not _comes_back(proposal.line, scene):
+        if _may_lie(scene, proposal.line, laid):
             yield proposal
+
+
+def _may_lie(scene: Scene, line: LineString, laid: Sequence[LineString]) -> bool:
+    """Return whether a line crosses neither one that is laid nor itself."""
+    crosses = any(shapely.intersects(line, other) for other in laid)
+    return not crosses and not _comes_back(line, scene)
 
 
 def _comes_back(line: LineString, scene: Scene) -> bool:
@@ -202,18 +213,49 @@ def _comes_back(line: LineString, scene: Scene) -> bool:
 
 
 def _as_laid(
-    scene: Scene, siting: Siting, rough: _Rough, way: _End, before_m: FloatArray
+    scene: Scene,
+    siting: Siting,
+    rough: _Rough,
+    way: _End,
+    before_m: FloatArray,
+    *,
+    last_resort: bool = False,
 ) -> Proposal:
+    """Return the line along a way; one that breaks a rule is worked on only as a last resort."""
     limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
-    for fine in (False, True):
-        line = drawn(scene, rough.corridor, way.joint, way.way, limit, fine=fine)
-        if keeps_rules(scene, line, limit):
-            break
-    end = Ends(way.joint[None], way.inner[None])
-    line = shortened(scene, rough.corridor, end, limit, line)
+    line = drawn(scene, rough.corridor, way.joint, way.way, limit)
     clean = keeps_rules(scene, line, limit)
+    if not clean and (last_resort or not _switches_back(scene, line)):
+        line = drawn(scene, rough.corridor, way.joint, way.way, limit, fine=True)
+        clean = keeps_rules(scene, line, limit)
+    if clean or last_resort:
+        end = Ends(way.joint[None], way.inner[None])
+        line = shortened(scene, rough.corridor, end, limit, line)
+        clean = keeps_rules(scene, line, limit)
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
-    return Proposal(line, near_m, rough.searched.over, clean, rough)
+    return Proposal(line, near_m, rough.searched.over, clean, rough, way)
+
+
+def _switches_back(scene: Scene, line: LineString) -> bool:
+    bends = bends_deg(shapely.get_coordinates(line))
+    most_deg = _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
+    return bool(bends.max(initial=0.0) > most_deg)
+
+
+def as_last_resort(
+    scene: Scene,
+    siting: Siting,
+    proposal: Proposal,
+    laid: Sequence[LineString],
+    before_m: FloatArray,
+) -> Proposal:
+    """Return a line that breaks a rule as good as it can be, where no other is to be had."""
+    if proposal.rough is None or proposal.way is None:
+        return proposal
+    better = _as_laid(
+        scene, siting, proposal.rough, proposal.way, before_m, last_resort=True
+    )
+    return better if _may_lie(scene, better.line, laid) else proposal
 
 
 def _rough(

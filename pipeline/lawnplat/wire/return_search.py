@@ -27,6 +27,9 @@ _FINER = 1.6
 _REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 3, 3, 8
 _MANY_CELLS = 20_000
 _MOST_CELLS_SMOOTH = 8_000
+LIMIT_SHARES = (1.0, 0.93)
+"""Ways that turn gently are looked for under the limit, then under less: on rough ground legs drawn
+between cells may be steeper than the cells told."""
 _MEETINGS = 33
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
@@ -43,6 +46,10 @@ class Searched:
     ways: Ways
     nodes: IntArray
     over: bool
+
+    def way_to_first(self) -> FloatArray:
+        """Return the way to the first end, that has to be reached. Shape (n, 2)."""
+        return self.ways.to(int(self.nodes[0]))
 
 
 def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None:

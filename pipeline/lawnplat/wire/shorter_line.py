@@ -6,20 +6,29 @@ rules' share, it is looked for and drawn again with less of that, at last with n
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from shapely import LineString
 
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.corridor import Corridor, Ends
+from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_rules
 from lawnplat.wire.return_drawing import drawn
-from lawnplat.wire.return_search import search_ends
+from lawnplat.wire.return_search import (
+    LIMIT_SHARES,
+    Searched,
+    search_ends,
+    search_smooth_ends,
+)
 from lawnplat.wire.scene import Scene
 
 _LESS = 0.25
 """Share of what gentle and open ground is worth that is tried before none."""
+_COARSER = 0.5
+"""Share of the longer share by which a line may be longer than one drawn on a coarser grid."""
 
 
 def shortened(
@@ -42,24 +51,78 @@ def shortened(
     bare_m = float(np.hypot(*(end.joint[0] - corridor.station)))
     if line.length <= longer * bare_m:
         return line
-    plain = _way(_with_less(scene, 0.0), corridor, end, limit)
-    if plain is None:
+    asked = _Asked(scene, corridor, _near(corridor, end, line.length), end, limit)
+    searched = asked.searched(0.0)
+    if searched is None:
         return line
-    if _all_within(scene, limit) and line.length <= longer * _length_m(plain, corridor, end):
+    way_m = _length_m(searched.way_to_first(), corridor, end)
+    if _all_within(scene, limit) and line.length <= longer * way_m:
         return line
-    kept = keeps_rules(scene, line, limit)
-    shortest = drawn(_with_less(scene, 0.0), corridor, end.joint[0], plain, limit)
-    if line.length <= longer * shortest.length or (
-        kept and not keeps_rules(scene, shortest, limit)
-    ):
+    shortest = asked.drawn(0.0, searched)
+    if line.length <= longer * shortest.length:
         return line
-    less = _with_less(scene, _LESS)
-    way = _way(less, corridor, end, limit)
-    if way is not None:
-        other = drawn(less, corridor, end.joint[0], way, limit)
-        if other.length <= longer * shortest.length and keeps_rules(scene, other, limit):
-            return other
-    return shortest
+    if keeps_rules(scene, line, limit) and not keeps_rules(scene, shortest, limit):
+        gentle = _turning_gently(asked, searched)
+        # It is itself a little longer than it need be, its steps being those of a coarser grid.
+        longer = 1.0 + _COARSER * scene.rules.return_line.longer_share
+        return line if gentle is None or line.length <= longer * gentle.length else gentle
+    return _gentler(asked, longer * shortest.length) or shortest
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A line to ``end``, looked for in ``near``: what of the ``corridor`` it can lie in."""
+
+    scene: Scene
+    corridor: Corridor
+    near: Corridor
+    end: Ends
+    limit: float
+
+    def searched(self, share: float) -> Searched | None:
+        """Search the cheapest way over a grid, with a share of what gentle ground is worth.
+
+        None where none keeps the limit.
+        """
+        found = search_ends(_with_less(self.scene, share), self.near, self.end)
+        if found is None or found.ways.limit > self.limit or found.nodes[0] < 0:
+            return None
+        return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
+
+    def drawn(self, share: float, searched: Searched) -> LineString:
+        """Draw the line along the way found, with a share of what gentle ground is worth."""
+        less = _with_less(self.scene, share)
+        return drawn(
+            less, self.corridor, self.end.joint[0], searched.way_to_first(), self.limit
+        )
+
+
+def _gentler(asked: _Asked, most_m: float) -> LineString | None:
+    """Return the line with some worth of gentle ground; None where too long or against a rule."""
+    searched = asked.searched(_LESS)
+    if searched is None:
+        return None
+    line = asked.drawn(_LESS, searched)
+    kept = line.length <= most_m and keeps_rules(asked.scene, line, asked.limit)
+    return line if kept else None
+
+
+def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
+    """Return the line along the shortest way that turns gently; None where it breaks a rule."""
+    plain = _with_less(asked.scene, 0.0)
+    for share in LIMIT_SHARES:
+        smooth = search_smooth_ends(plain, asked.near, asked.end, searched, share)
+        if smooth is not None:
+            line = asked.drawn(0.0, smooth)
+            if keeps_rules(asked.scene, line, asked.limit):
+                return line
+    return None
+
+
+def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:
+    """Return the corridor as far as ways of ``length_m`` reach."""
+    ellipse = reached(corridor.station, end.joint[0], length_m)
+    return replace(corridor, free=shapely.intersection(corridor.free, ellipse))
 
 
 def _all_within(scene: Scene, limit: float) -> bool:
@@ -76,15 +139,6 @@ def _with_less(scene: Scene, share: float) -> Scene:
         score_closeness=share * line.score_closeness,
     )
     return replace(scene, rules=replace(scene.rules, return_line=less))
-
-
-def _way(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> FloatArray | None:
-    """Return the cheapest way over a grid to the end; None where none keeps ``limit``."""
-    searched = search_ends(scene, corridor, end)
-    if searched is None or searched.ways.limit > limit or searched.nodes[0] < 0:
-        return None
-    node = int(searched.nodes[0])
-    return searched.ways.to(node) if np.isfinite(searched.ways.cost[node]) else None
 
 
 def _length_m(way: FloatArray, corridor: Corridor, end: Ends) -> float:
