@@ -204,7 +204,8 @@ def test_a_plan_of_an_older_version_stops_no_other(plans: Path) -> None:
         told["garden-01"]["reason"]
     )
     assert told["garden-02"]["quote"]["total"]
-    unchanged = path.read_bytes() == before  # compared apart: a failing diff of a file takes minutes
+    # Compared apart: the difference of two files takes minutes to show.
+    unchanged = path.read_bytes() == before
     assert unchanged
 
 
