@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from holds import ground, loops, route, wire, works
+from holds import ground, loops, route, setting_out, wire, works
 from holds.given import Case, Given, case_of
 from holds.plan_file import FEATURES, PlanFile, read_plan
 
@@ -49,6 +49,7 @@ OF_A_LAID_WIRE: tuple[Check, ...] = (
     route.joints,
     route.parking_test,
     works.pegs,
+    setting_out.setting_out,
 )
 CHEAP: tuple[Check, ...] = (
     wire.conductor,

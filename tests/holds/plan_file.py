@@ -38,7 +38,8 @@ COLUMNS: Mapping[str, str] = MappingProxyType(
         "return_lines": "line_no length_m steepest_pct mean_pct climb_m",
         "wire_joints": "joint on chainage_m",
         "pegs": "seq on chainage_m reason",
-        "setting_out": "mark what edge_offset_m from_a dist_a_m from_b dist_b_m angle_deg",
+        "setting_out": "mark what edge_offset_m from_a dist_a_m from_b dist_b_m angle_deg side",
+        "fixed_points": "name what",
         "parking_test": "line_no distance_m",
         "advisories": "rule severity text measured limit",
         "materials": "item quantity unit basis",
@@ -71,6 +72,7 @@ GEOMETRY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "wire_joints": ("Point",),
         "pegs": ("Point",),
         "setting_out": ("Point",),
+        "fixed_points": ("Point",),
         "parking_test": ("Point",),
         "advisories": ("Point",),
     }

@@ -127,6 +127,11 @@ def test_a_mark_by_a_wall_between_its_corners_is_set_off_square() -> None:
     square = square_off(np.array([3, 0.35]), points, NOTHING, RULES)
     assert square == Square(a=0, b=1, along_m=3.0, off_m=0.35, side="left")
     assert square_off(np.array([3, 2.35]), points, NOTHING, RULES) is None
+    # A fence's line passes nearer, but a house's wall is there to lay the tape along.
+    fence = fixed((-1, 0.35), (9, 0.35), rank=BUILT)
+    assert square_off(np.array([3, 0.35]), [*points, *fence], NOTHING, RULES) == square
+    # And none is taken that runs through something solid.
+    assert square_off(np.array([3, 0.35]), points, box(5, -1, 6, 1), RULES) is None
 
 
 def test_a_right_angled_arc_has_the_sagitta_of_its_radius() -> None:
@@ -199,6 +204,8 @@ def test_a_round_or_a_nearly_straight_outline_has_no_corners() -> None:
     assert Point(15, 9.5) not in found
     tank = site_of(("building", Point(20, 20).buffer(2)))
     assert {each.what for each in candidates(tank, RULES)} == {"parcel corner"}
+    post = site_of(("building", Point(20, 20).buffer(0.3, quad_segs=2)))  # legs of 0.23 m
+    assert {each.what for each in candidates(post, RULES)} == {"parcel corner"}
 
 
 def test_names_of_fixed_points() -> None:

@@ -139,6 +139,34 @@ def peg_dropped(plan: PlanFile) -> PlanFile:
     return without(plan, "pegs", 30)
 
 
+def tape_misread(plan: PlanFile) -> PlanFile:
+    """Two centimetres: at any cut the mark is off by half of that at least."""
+    told = plan["setting_out"]["dist_a_m"].iloc[0] + 0.02
+    return with_value(plan, "setting_out", "dist_a_m", told)
+
+
+def mark_on_the_other_side(plan: PlanFile) -> PlanFile:
+    other = {"left": "right", "right": "left"}[plan["setting_out"]["side"].iloc[0]]
+    return with_value(plan, "setting_out", "side", other)
+
+
+def fixed_point_behind_the_house(plan: PlanFile) -> PlanFile:
+    place = plan["setting_out"]["from_a"].iloc[0]
+    row = list(plan["fixed_points"]["name"]).index(place)
+    house = plan["feature_areas"].geometry.iloc[0].centroid
+    return with_shape(plan, "fixed_points", row, house)
+
+
+def note_of_bare_marks_dropped(plan: PlanFile) -> PlanFile:
+    notes = plan["advisories"]
+    return plan.put("advisories", notes[notes["rule"] != "setting_out"])
+
+
+def marks_of_the_joints_dropped(plan: PlanFile) -> PlanFile:
+    marks = plan["setting_out"]
+    return plan.put("setting_out", marks[marks["what"] != "joint"])
+
+
 def pegs_of_the_bends_dropped(plan: PlanFile) -> PlanFile:
     pegs = plan["pegs"]
     return plan.put("pegs", pegs[pegs["reason"] != "bend"])
@@ -240,6 +268,11 @@ SPOILT: tuple[tuple[Spoil, str], ...] = (
     (line_through_a_tree, "return_line"),
     (peg_dropped, "pegs"),
     (pegs_of_the_bends_dropped, "pegs"),
+    (tape_misread, "setting_out"),
+    (mark_on_the_other_side, "setting_out"),
+    (fixed_point_behind_the_house, "setting_out"),
+    (note_of_bare_marks_dropped, "setting_out"),
+    (marks_of_the_joints_dropped, "setting_out"),
     (peg_beside_the_wire, "pegs"),
     (section_dropped, "sections"),
     (lead_back_called_edge, "pairs"),

@@ -54,7 +54,7 @@ def _text(
     ways = [f"{mark.name}: {squares[mark.name]}" for mark in run if squares.get(mark.name)]
     along = _along(run, on_wire, wire)
     ways += [along] if along else []
-    ways = ways or ["take it with the rover, or from its edge offset and the marks beside it"]
+    ways = ways or ["take them with the rover, or from edge offsets and the marks beside them"]
     return f"no two tapes with a good cut reach {name}; {'; '.join(ways)}"
 
 
