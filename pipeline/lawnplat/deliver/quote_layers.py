@@ -168,12 +168,16 @@ def _fill(
     rows: Iterable[tuple[Value, ...]],
 ) -> None:
     names = [column.name for column in about.all_columns]
-    marks = ", ".join("?" * len(names))
-    columns = ", ".join(f'"{name}"' for name in names)
+    # Numbered from 1 as a new file's rows are, so that the same prices give the same rows.
+    marks = ", ".join("?" * (1 + len(names)))
+    columns = ", ".join(f'"{name}"' for name in ("fid", *names))
     database.execute(f'DELETE FROM "{about.name}"')  # noqa: S608 - names of our own contract
     database.executemany(
         f'INSERT INTO "{about.name}" ({columns}) VALUES ({marks})',  # noqa: S608
-        [[property_id, *(known(value) for value in row)] for row in rows],
+        [
+            [number, property_id, *(known(value) for value in row)]
+            for number, row in enumerate(rows, start=1)
+        ],
     )
     _changed(database, about.name)
 
