@@ -150,7 +150,7 @@ def test_hostile_text_stays_text(garden_plan: Plan) -> None:
     told = [each.words() for each in page.all("bdi")]
     assert any("<script>alert(1)</script>" in each and "עברית" in each for each in told)
     assert "\x00" not in text
-    assert all("\u202e" not in each.text for each in page.every() if each.tag in {"td", "li", "dd"})
+    assert "\u202e" not in text
 
 
 def test_a_note_of_10_kb_is_cut(garden_plan: Plan) -> None:

@@ -44,7 +44,9 @@ class Ink:
 class Canvas:
     """One page being drawn. ``key`` holds every ink that was used, in order of first use.
 
-    ``prefix`` stands before every id, so that several drawings may stand in one document.
+    ``prefix`` stands before every id, so that several drawings may stand in one document. With a
+    prefix, the hatches of a group are drawn together, each once: browsers print every use of a
+    pattern as an image as large as the page.
     """
 
     def __init__(self, paper: Paper, title: str, about: str, prefix: str = "") -> None:
@@ -68,10 +70,12 @@ class Canvas:
         SubElement(self.root, "desc").text = clean(about)
         self.defs = SubElement(self.root, "defs")
         self._patterns: set[str] = set()
+        self._hatched: dict[str, list[str]] = {}
         self.at = self.root
 
     def group(self, name: str, clip: str = "") -> None:
         """Draw what follows in a group of that name, below the root."""
+        self._draw_hatches()
         self.at = SubElement(self.root, "g", {"id": f"{self.prefix}{name}"})
         if clip:
             self.at.set("clip-path", f"url(#{clip})")
@@ -108,8 +112,15 @@ class Canvas:
         self._add("path", {"d": data, **rule}, paint)
         if ink.pattern:
             self._use_pattern(ink.pattern)
-            fill = {"fill": f"url(#{self.prefix}{ink.pattern})"}
-            self._add("path", {"d": data, **rule}, fill)
+            self._hatched.setdefault(ink.pattern, []).append(data)
+            if not self.prefix:
+                self._draw_hatches()
+
+    def _draw_hatches(self) -> None:
+        for pattern, areas in self._hatched.items():
+            fill = {"fill": f"url(#{self.prefix}{pattern})"}
+            self._add("path", {"d": "".join(areas), "fill-rule": "evenodd"}, fill)
+        self._hatched.clear()
 
     def point(self, x: float, y: float, ink: Ink, turn_deg: float = 0.0) -> None:
         """Draw a point's sign and enter its ink into the key; not outside a cut map's frame."""
@@ -176,6 +187,7 @@ class Canvas:
 
     def element(self) -> str:
         """Return the page as an SVG element, to stand in another document."""
+        self._draw_hatches()
         return tostring(self.root, encoding="unicode")
 
 

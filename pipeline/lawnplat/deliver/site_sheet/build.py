@@ -9,7 +9,6 @@ from html import escape
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.deliver.picture.canvas import clean
 from lawnplat.deliver.picture.draw import numbered_findings
 from lawnplat.deliver.picture.panel import CAUTION
 from lawnplat.deliver.picture.paper import Paper
@@ -20,7 +19,7 @@ from lawnplat.deliver.site_sheet.contours import Contours, contours
 from lawnplat.deliver.site_sheet.forms import Form
 from lawnplat.deliver.site_sheet.legend import draw_key_map, draw_legend
 from lawnplat.deliver.site_sheet.map_page import draw_map_page
-from lawnplat.deliver.site_sheet.markup import Html, element, joined, said, section
+from lawnplat.deliver.site_sheet.markup import Html, element, joined, plain_words, said, section
 from lawnplat.deliver.site_sheet.setting_out import setting_out_section
 from lawnplat.deliver.site_sheet.station_detail import draw_station, station_sizes, straight_words
 from lawnplat.deliver.site_sheet.style import style
@@ -70,7 +69,7 @@ def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | No
             Html(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
             Html('<meta name="viewport" content="width=device-width, initial-scale=1">'),
             Html(f"<title>Site sheet: {escape(name)}</title>"),
-            Html(f"<style>{style(f'{name}, {issued}' if issued else name)}</style>"),
+            Html(f"<style>{style(f'{issued}  {name}' if issued else name)}</style>"),
         )
     )
     pages = joined((*_maps(plan, numbered, issued), *_pages(plan, numbered, issued, quote_section)))
@@ -82,7 +81,7 @@ def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | No
 
 
 def _name(plan: Plan) -> str:
-    return clean(plan.site.label or plan.site.property_id)[:_TITLE_LETTERS]
+    return plain_words(plan.site.label or plan.site.property_id)[:_TITLE_LETTERS]
 
 
 def _maps(plan: Plan, numbered: list[tuple[int, Finding]], issued: str) -> Iterator[Html]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from html import escape
@@ -11,8 +12,10 @@ from lawnplat.deliver.picture.canvas import clean
 LONGEST = 600
 """Letters of a text from survey or settings that the sheet shows; plan.gpkg holds all of it."""
 
-_TURNING = frozenset(("R", "AL", "RLE", "RLO", "LRE", "LRO", "RLI", "LRI", "FSI"))
-"""Unicode's bidirectional classes of letters and marks that turn the way of reading."""
+_TURNING = frozenset(("R", "AL"))
+"""Unicode's bidirectional classes of letters that are written from right to left."""
+_OVERRIDES = re.compile("[\u202a-\u202e\u2066-\u2069]")
+"""Marks that make letters be read another way than they are written."""
 
 
 class Html(str):
@@ -21,15 +24,20 @@ class Html(str):
     __slots__ = ()
 
 
+def plain_words(text: str) -> str:
+    """Return a text on one line, without control letters and marks that turn its reading."""
+    return clean(_OVERRIDES.sub("", text))
+
+
 def html(text: str) -> Html:
     """Return a text as HTML: escaped unless it is `Html`, on one line, without control letters.
 
-    A space at its start or end stays. What is written, or made to be read, from right to left
-    keeps its direction to itself.
+    A space at its start or end stays. What is written from right to left keeps its direction to
+    itself.
     """
     if isinstance(text, Html):
         return text
-    plain = clean(text)
+    plain = plain_words(text)
     before, after = (" " if text[end : end + 1 or None].isspace() else "" for end in (0, -1))
     words = escape(plain)
     if not plain.isascii() and any(unicodedata.bidirectional(c) in _TURNING for c in plain):
@@ -46,7 +54,7 @@ def said(text: str, longest: int = LONGEST) -> Html:
     longest : int
         Letters kept; what is cut off shows as an ellipsis.
     """
-    plain = clean(text)
+    plain = plain_words(text)
     kept = plain if len(plain) <= longest else f"{plain[:longest].rstrip()}…"
     return Html(f"<bdi>{escape(kept)}</bdi>")
 

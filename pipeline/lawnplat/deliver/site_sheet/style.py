@@ -54,8 +54,8 @@ tr { break-inside: avoid; }
 .facts div { display: flex; justify-content: space-between; gap: 3mm; break-inside: avoid;
   border-bottom: 0.15mm solid #777; }
 .facts dd { text-align: right; font-weight: 700; }
-.cautions dt { font-weight: 700; margin-top: 1.5mm; }
-.cautions dd { margin: 0 0 1mm; max-width: 175mm; }
+.cautions dt { break-after: avoid; font-weight: 700; margin-top: 1.5mm; }
+.cautions dd { break-inside: avoid; margin: 0 0 1mm; max-width: 175mm; }
 .tick { display: inline-block; width: 4.5mm; height: 4.5mm; border: 0.4mm solid #111; }
 .line { display: block; height: 5.5mm; min-width: 26mm; border-bottom: 0.2mm solid #111; }
 .long { height: 7mm; }
