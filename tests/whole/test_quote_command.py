@@ -204,7 +204,7 @@ def test_a_plan_of_an_older_version_stops_no_other(plans: Path) -> None:
         told["garden-01"]["reason"]
     )
     assert told["garden-02"]["quote"]["total"]
-    unchanged = path.read_bytes() == before  # compared apart: a failing diff of a file takes minutes
+    unchanged = path.read_bytes() == before  # apart: a diff of whole files takes minutes
     assert unchanged
 
 

@@ -14,7 +14,7 @@ END = "<!-- quote: end -->"
 """The lines in a site sheet between which the fragment stands."""
 
 _KEPT = "\t\n\u200c\u200d"
-"""Not printable and yet part of texts: blanks, and what joins letters and emoji or keeps them apart.
+"""Not printable and yet part of texts: blanks, what joins letters and emoji or keeps them apart.
 What turns the direction of all that follows is not among them."""
 _SUMS = ("margin", "net", "tax", "total")
 _CAUTIONS = (
