@@ -204,8 +204,7 @@ def test_a_plan_of_an_older_version_stops_no_other(plans: Path) -> None:
         told["garden-01"]["reason"]
     )
     assert told["garden-02"]["quote"]["total"]
-    # Compared apart: the difference of two files takes minutes to show.
-    unchanged = path.read_bytes() == before
+    unchanged = path.read_bytes() == before  # apart: a diff of whole files takes minutes
     assert unchanged
 
 

@@ -14,7 +14,7 @@ END = "<!-- quote: end -->"
 """The lines in a site sheet between which the fragment stands."""
 
 _KEPT = "\t\n\u200c\u200d"
-"""Not printable and yet part of texts: blanks, and what joins letters or keeps them apart.
+"""Not printable and yet part of texts: blanks, what joins letters and emoji or keeps them apart.
 What turns the direction of all that follows is not among them."""
 _SUMS = ("margin", "net", "tax", "total")
 _CAUTIONS = (
@@ -130,20 +130,18 @@ def _item_row(line: QuoteLine) -> str:
     quantity = "" if line.quantity is None else f"{line.quantity.normalize():f}"
     included = line.amount == 0
     price = "" if line.unit_price is None else f"{line.unit_price:f}"
-    cells = (
-        quantity,
-        _text(line.unit),
-        "included" if included else price,
-        _money(line.amount),
+    return (
+        f'<tr><th scope="row">{_text(line.item)}</th>{_number(quantity)}'
+        f"<td>{_text(line.unit)}</td>{_number('included' if included else price)}"
+        f"{_number(_money(line.amount))}</tr>"
     )
-    return f'<tr><th scope="row">{_text(line.item)}</th>{_cells(cells)}</tr>'
 
 
 def _sum_row(line: QuoteLine) -> str:
     name = {"net": "Net", "total": "Total"}.get(line.kind, _text(line.item).capitalize())
     return (
         f'<tr class="quote-{line.kind}"><th scope="row" colspan="4">{name}</th>'
-        f"<td>{_money(line.amount)}</td></tr>"
+        f"{_number(_money(line.amount))}</tr>"
     )
 
 
@@ -171,9 +169,9 @@ def _option_row(option: QuoteOption, about: QuoteAbout) -> str:
         f"<bdi>{_text(what.machine_class)}</bdi>",
         "yes" if what.fits else "no",
         remarks,
-        _money(option.total),
     )
-    return f'<tr><th scope="row">{_text(what.option)}</th>{_cells(cells)}</tr>'
+    total = _number(_money(option.total))
+    return f'<tr><th scope="row">{_text(what.option)}</th>{_cells(cells)}{total}</tr>'
 
 
 def _conditions(quote: Quote) -> Iterator[str]:
@@ -193,6 +191,11 @@ def _row(tag: str, texts: Sequence[str]) -> str:
 
 def _cells(texts: Sequence[str]) -> str:
     return "".join(f"<td>{text}</td>" for text in texts)
+
+
+def _number(text: str) -> str:
+    """Return a cell whose class lets a sheet's style align its digits."""
+    return f'<td class="number">{text}</td>'
 
 
 def _money(amount: Decimal | None) -> str:

@@ -214,8 +214,11 @@ def clean(words: str) -> str:
 
 def text_width(words: str, size: float) -> float:
     """Return about how wide a text is, in the unit of ``size``."""
-    shares = (_WIDE if unicodedata.east_asian_width(c) in "WF" else _USUAL for c in words)
-    return size * sum(shares)
+    return size * sum(_share(c) for c in words)
+
+
+def _share(letter: str) -> float:
+    return _WIDE if unicodedata.east_asian_width(letter) in "WF" else _USUAL
 
 
 def wrapped(words: str, width: float, size: float) -> list[str]:
@@ -229,8 +232,8 @@ def wrapped(words: str, width: float, size: float) -> list[str]:
             continue
         if lines[-1]:
             lines.append("")
-        while text_width(rest, size) > width:
-            fits = _fitting(rest, width, size)
+        # Never measured whole: a survey may hold a word of ten thousand letters.
+        while (fits := _fitting(rest, width, size)) < len(rest):
             lines[-1], rest = rest[:fits], rest[fits:]
             lines.append("")
         lines[-1] = rest
@@ -238,6 +241,10 @@ def wrapped(words: str, width: float, size: float) -> list[str]:
 
 
 def _fitting(word: str, width: float, size: float) -> int:
-    """Return how many letters of a word fit, at least one."""
-    lengths = range(len(word) - 1, 1, -1)
-    return next((n for n in lengths if text_width(word[:n], size) <= width), 1)
+    """Return how many letters of a word fit, at least one of a word that has any."""
+    share = 0.0
+    for count, letter in enumerate(word):
+        share += _share(letter)
+        if size * share > width:
+            return max(count, 1)
+    return len(word)

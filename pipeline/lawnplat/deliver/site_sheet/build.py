@@ -14,7 +14,7 @@ from lawnplat.deliver.picture.panel import CAUTION
 from lawnplat.deliver.picture.paper import Paper
 from lawnplat.deliver.picture_file import MARK
 from lawnplat.deliver.site_sheet.cautions import FOR_CREW, caution_list
-from lawnplat.deliver.site_sheet.client import QuoteSection, client_section
+from lawnplat.deliver.site_sheet.client import client_section
 from lawnplat.deliver.site_sheet.contours import Contours, contours
 from lawnplat.deliver.site_sheet.forms import Form
 from lawnplat.deliver.site_sheet.legend import draw_key_map, draw_legend
@@ -42,7 +42,7 @@ _DONE = (Status.PLANNED, Status.PLANNED_WITH_ADVISORIES)
 _SEVERITY = {"stop": "STOP", "warn": "Warning", "note": "Note"}
 
 
-def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | None = None) -> str:
+def site_sheet(plan: Plan, *, issued: str = "") -> str:
     """Return the site sheet of a plan as one HTML document.
 
     Parameters
@@ -52,8 +52,6 @@ def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | No
         not be laid says so on every map page.
     issued : str
         Date of the sheet, ISO 8601, or empty.
-    quote_section : callable, optional
-        Makes the HTML fragment of the quote.
 
     Returns
     -------
@@ -72,7 +70,7 @@ def site_sheet(plan: Plan, *, issued: str = "", quote_section: QuoteSection | No
             Html(f"<style>{style(f'{issued}  {name}' if issued else name)}</style>"),
         )
     )
-    pages = joined((*_maps(plan, numbered, issued), *_pages(plan, numbered, issued, quote_section)))
+    pages = joined((*_maps(plan, numbered, issued), *_pages(plan, numbered, issued)))
     body = element("main", pages)
     return (
         f'<!DOCTYPE html>\n<html lang="en">\n{MARK}\n<head>{head}</head>\n'
@@ -189,12 +187,7 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "Wire, return lines", f"{wire:.1f} m, {sum(lines):.1f} m"
 
 
-def _pages(
-    plan: Plan,
-    numbered: list[tuple[int, Finding]],
-    issued: str,
-    quote_section: QuoteSection | None,
-) -> Iterator[Html]:
+def _pages(plan: Plan, numbered: list[tuple[int, Finding]], issued: str) -> Iterator[Html]:
     several = len(plan.layouts) > 1
     for layout in plan.layouts:
         yield _station_page(plan, layout, several=several)
@@ -209,7 +202,7 @@ def _pages(
             yield commissioning_section(works, several=several)
     yield _advisories(numbered)
     if plan.status in _DONE and plan.layouts:
-        yield client_section(plan, issued, quote_section)
+        yield client_section(plan, issued)
 
 
 def _station_page(plan: Plan, layout: Layout, *, several: bool) -> Html:

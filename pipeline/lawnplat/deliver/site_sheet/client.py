@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
+from lawnplat.deliver.quote_page import BEGIN, END, QuoteAbout, quote_section
 from lawnplat.deliver.site_sheet.cautions import FOR_CLIENT, caution_list
-from lawnplat.deliver.site_sheet.markup import Html, bullets, element, joined, said, section, table
+from lawnplat.deliver.site_sheet.markup import Html, bullets, element, said, section
 from lawnplat.planned import Plan
-from lawnplat.works.types import Quote
-
-QUOTE_BEGIN, QUOTE_END = "<!-- quote: begin -->", "<!-- quote: end -->"
-"""Lines between which the quote stands, so that a new one can take its place."""
-
-QuoteSection = Callable[[Quote], str]
-"""Makes the HTML fragment of a quote; all text in it is escaped already."""
 
 
-def client_section(plan: Plan, issued: str, quote_section: QuoteSection | None = None) -> Html:
+def client_section(plan: Plan, issued: str) -> Html:
     """Return the page that the client keeps.
+
+    The quote stands between two lines of its own, so that a new one can take its place.
 
     Parameters
     ----------
@@ -25,12 +19,9 @@ def client_section(plan: Plan, issued: str, quote_section: QuoteSection | None =
         A plan with ground and wires.
     issued : str
         Date of the sheet, or empty.
-    quote_section : callable, optional
-        Makes the quote's fragment; without one, a plain table of its lines.
     """
     quote = plan.works.quote if plan.works is not None else None
-    make = quote_section or plain_quote
-    fragment = make(quote) if quote is not None else ""
+    fragment = quote_section(quote, _about(plan)) if quote is not None else ""
     name = plan.site.label or plan.site.property_id
     dated = f" - {issued}" if issued else ""
     return section(
@@ -40,7 +31,20 @@ def client_section(plan: Plan, issued: str, quote_section: QuoteSection | None =
         bullets(what_you_get(plan)),
         element("h3", "What to mind"),
         caution_list(FOR_CLIENT),
-        Html(f"\n{QUOTE_BEGIN}\n{fragment}\n{QUOTE_END}\n"),
+        Html(f"\n{BEGIN}\n{fragment}\n{END}\n"),
+    )
+
+
+def _about(plan: Plan) -> QuoteAbout:
+    parts = plan.ground.parts if plan.ground is not None else ()
+    trim = plan.ground.hand_trim if plan.ground is not None else ()
+    return QuoteAbout(
+        property_id=plan.site.property_id,
+        label=plan.site.label,
+        machine_class=plan.machine.name,
+        mowable_m2=sum(part.area.area for part in parts),
+        perimeter_m=sum(layout.perimeter.line.length for layout in plan.layouts),
+        hand_trim_m2=sum(each.area.area for each in trim),
     )
 
 
@@ -78,27 +82,3 @@ def _hours(plan: Plan) -> list[str]:
             f"days, between {first} and {last}, by daylight."
         )
     ]
-
-
-def plain_quote(quote: Quote) -> Html:
-    """Return the quote as a table of its lines."""
-    rows = [
-        (
-            f"{each.number}",
-            said(each.item),
-            "" if each.quantity is None else f"{each.quantity:f}",
-            said(each.unit),
-            "" if each.unit_price is None else f"{each.unit_price:f}",
-            f"{each.amount:.2f}",
-        )
-        for each in quote.lines
-    ]
-    heads = ("No.", "Item", "Quantity", "Unit", "Unit price", "Amount")
-    lines = table(f"Quote in {quote.currency}", heads, rows, right=(2, 4, 5))
-    valid = f"Total {quote.total:.2f} {quote.currency}, valid {quote.valid_days} days"
-    dated = f" from {quote.issued}." if quote.issued else "."
-    pieces = [element("h3", "Quote"), lines, element("p", valid, dated, class_="total")]
-    if quote.missing:
-        missing = ", ".join(quote.missing)
-        pieces.append(element("p", "Not complete, no price for: ", said(missing), class_="stop"))
-    return joined(pieces)
