@@ -24,20 +24,21 @@ from lawnplat.deliver.sheet_file import write_index, write_sheet
 from lawnplat.deliver.site_sheet import site_sheet
 from lawnplat.deliver.small_map import few_points, small_map
 from lawnplat.errors import DeliveryError, SettingsError
-from lawnplat.planned import Outcome, Plan, Status
+from lawnplat.planned import Outcome, Plan, QuoteSums, Status
 from lawnplat.portfolio.outcomes import outcome_of_plan
 from lawnplat.portfolio.run import RunSettings, run_portfolio
 from lawnplat.settings.load import load_rule_book
 from lawnplat.survey.types import Site, Survey
 from sheet_reader import assert_sound
 
+SUMS = QuoteSums(Decimal("1028.75"), Decimal("205.75"), Decimal("1234.5"), "EUR", "2026-12-25")
 HOSTILE = "<script>alert(1)</script>\"'&\x00\u202e 🦔"
 
 
 @pytest.fixture
 def outcomes(garden_plan: Plan, stopped_plan: Plan) -> list[Outcome]:
     planned = outcome_of_plan(garden_plan, "G 1#?ä")
-    priced = replace(planned, price=Decimal("1234.5"), currency="EUR")
+    priced = replace(planned, quote=SUMS)
     refused = Outcome(HOSTILE, HOSTILE, "", Status.BAD_INPUT, f"no {HOSTILE}", None, None)
     return [priced, outcome_of_plan(stopped_plan, "G-2"), refused]
 
