@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from urllib.parse import quote
@@ -24,6 +25,7 @@ _STATUS = {
     Status.NOT_PLANNABLE: "cannot be planned",
     Status.BAD_INPUT: "bad input",
 }
+_PRICE = re.compile(r'<data value="[^"<>]*">[^<]*</data>')
 _STYLE = """
 body { margin: 8mm auto; padding: 0 6mm; max-width: 260mm; color: #111; background: #fff;
   font: 10pt/1.4 Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif; }
@@ -109,11 +111,23 @@ def _row(each: Outcome, most_points: int) -> tuple[str, ...]:
     )
 
 
-def _price(each: Outcome) -> str:
-    """Return the quote's total, or a dash where there is none."""
-    if each.quote is None or each.quote.total is None:
-        return "-"
-    return f"{each.quote.total:.2f} {each.quote.currency}"
+def _price(each: Outcome) -> Html:
+    """Return the quote's total, or a dash where there is none, marked by its folder."""
+    words = "-"
+    if each.quote is not None and each.quote.total is not None:
+        words = f"{each.quote.total:.2f} {each.quote.currency}"
+    return element("data", words, value=each.folder)
+
+
+def with_prices(page: str, outcomes: Sequence[Outcome]) -> str:
+    """Return an index page with the prices of ``outcomes`` in place of those of their folders."""
+    prices = {_start(cell): cell for cell in map(_price, outcomes)}
+    return _PRICE.sub(lambda found: prices.get(_start(found[0]), found[0]), page)
+
+
+def _start(cell: str) -> str:
+    """Return the opening tag of a price, by which a property's is known."""
+    return cell.partition(">")[0]
 
 
 def _map(each: Outcome, most_points: int) -> Html:

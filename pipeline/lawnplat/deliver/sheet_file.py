@@ -7,6 +7,7 @@ from pathlib import Path
 from lawnplat.deliver.contract import INDEX_FILE, SHEET_FILE
 from lawnplat.deliver.picture_file import MARK
 from lawnplat.deliver.place import place_file
+from lawnplat.errors import DeliveryError
 
 _HEAD_BYTES = 400
 
@@ -31,6 +32,21 @@ def write_index(page: str, out: Path) -> Path:
         As for `write_sheet`.
     """
     return _write(page, out / INDEX_FILE)
+
+
+def read_index(out: Path) -> str | None:
+    """Return the index in a folder; None where there is none of ours.
+
+    Raises
+    ------
+    DeliveryError
+        If the file cannot be read.
+    """
+    target = out / INDEX_FILE
+    try:
+        return target.read_text(encoding="utf-8") if target.is_file() and _is_ours(target) else None
+    except (OSError, UnicodeDecodeError) as error:
+        raise DeliveryError(str(target), f"cannot be read ({error})") from error
 
 
 def _write(page: str, target: Path) -> Path:

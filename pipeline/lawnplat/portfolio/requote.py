@@ -9,10 +9,12 @@ from pathlib import Path
 
 from lawnplat.deliver.contract import PLAN_FILE, QUOTE_BOOK_FILE, SHEET_FILE
 from lawnplat.deliver.gpkg import is_ours
+from lawnplat.deliver.index_page import with_prices
 from lawnplat.deliver.place import place_file
 from lawnplat.deliver.quote_files import write_quote, write_quote_book
 from lawnplat.deliver.quote_layers import WrittenPlan, read_written, write_quote_layers
 from lawnplat.deliver.quote_page import QuoteAbout, quote_section, with_quote
+from lawnplat.deliver.sheet_file import read_index, write_index
 from lawnplat.errors import DeliveryError, LawnplatError
 from lawnplat.planned import Outcome, Status
 from lawnplat.portfolio.outcomes import quote_sums, visits
@@ -39,7 +41,8 @@ def requote(
 
     Of each ``plan.gpkg`` the layers ``labour``, ``quote_lines`` and ``quote_options`` are
     rewritten, the advisory on missing prices, and what ``run_info`` says of the price book; beside
-    it ``quote.csv`` and the client's page in ``site_sheet.html``; in ``out``, ``quotes.csv``.
+    it ``quote.csv`` and the client's page in ``site_sheet.html``; in ``out``, ``quotes.csv`` and
+    the prices in ``index.html``.
 
     Parameters
     ----------
@@ -72,6 +75,9 @@ def requote(
         if report is not None:
             report(outcomes[-1])
     write_quote_book([*outcomes, *_never_planned(out, outcomes)], out)
+    index = read_index(out)
+    if index is not None:
+        write_index(with_prices(index, outcomes), out)
     return tuple(outcomes)
 
 
