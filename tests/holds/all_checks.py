@@ -28,6 +28,7 @@ OF_EVERY_FILE: tuple[Check, ...] = (
     loops.loops_fit,
     works.peg_numbers,
     works.materials,
+    setting_out.bare_marks,
 )
 OF_A_LAID_WIRE: tuple[Check, ...] = (
     wire.conductor,

@@ -33,7 +33,6 @@ def setting_out(case: Case) -> Iterator[str]:
         for name in (row.from_a, row.from_b):
             if LineString([places[name], row.geometry]).intersects(houses):
                 yield f"setting_out: the tape from {name} to mark {row.mark} meets a building"
-    yield from _bare(case, marks)
     yield from _on_their_wires(case, marks)
 
 
@@ -60,10 +59,9 @@ def _taped(case: Case, row: pd.Series, a: Point, b: Point) -> Iterator[str]:
         yield f"setting_out: mark {row.mark} tells {row.angle_deg:.1f} for {cut:.1f} degrees"
 
 
-def _bare(case: Case, marks: pd.DataFrame) -> Iterator[str]:
+def bare_marks(case: Case) -> Iterator[str]:
     """Marks without tapes are told of, each once, unless they share another's stake."""
-    if len(case.plan.loops) > 1:
-        return  # advisories tell of all loops together
+    marks = case.plan["setting_out"]
     bare = marks[(marks["from_a"].fillna("") == "") & ~marks["mark"].str.endswith("r")]
     notes = case.plan["advisories"]
     told = notes[notes["rule"] == "setting_out"]["count"].sum()
