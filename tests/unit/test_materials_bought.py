@@ -69,6 +69,8 @@ def materials(*layouts):
         (40, (50,), 1),
         # Pieces of 61, 61 and 31 m: 31 m goes with one of the others.
         (60, (60, 30), 2),
+        # 61, 61, 31 and 31 m: two spools, if the long ones are laid in first.
+        (60, (60, 30, 30), 2),
         # 250 m: two spools whole and 51 m.
         (250, (), 3),
     ],

@@ -11,7 +11,14 @@ from pathlib import Path
 import pytest
 
 from lawnplat.deliver.quote_files import write_quote, write_quote_book
-from lawnplat.deliver.quote_page import BEGIN, END, QuoteAbout, quote_section, with_quote
+from lawnplat.deliver.quote_page import (
+    BEGIN,
+    END,
+    QuoteAbout,
+    about_of,
+    quote_section,
+    with_quote,
+)
 from lawnplat.errors import DeliveryError
 from lawnplat.planned import Outcome, QuoteSums, Status
 from lawnplat.works.types import Alternative, Quote, QuoteLine, QuoteOption
@@ -131,6 +138,8 @@ def test_a_hostile_text_adds_no_markup(text) -> None:
     assert not any(name.startswith("on") for _, attributes in page.tags for name in attributes)
     assert END not in html
     html.encode("utf-8")
+    # Ten texts of ten thousand letters would fill pages: each is cut.
+    assert len(html) < 12_000
     sheet = with_quote(f"<body>\n{BEGIN}\nold\n{END}\n</body>", html)
     assert sheet is not None
     # A second pricing finds its place again.
@@ -210,3 +219,12 @@ def test_without_a_quote_an_earlier_runs_is_taken_away(tmp_path) -> None:
     write_quote("G-1", QUOTE, tmp_path)
     assert write_quote("G-1", None, tmp_path) is None
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_the_page_says_of_a_plan(garden_plan) -> None:
+    about = about_of(garden_plan)
+    assert (about.property_id, about.machine_class) == ("G-1", "medium")
+    assert about.perimeter_m == garden_plan.layout.perimeter.line.length
+    # The strip beside the house in the drawing: 9.35 m by 0.35 m.
+    assert about.hand_trim_m2 == pytest.approx(9.35 * 0.35)
+    assert about_of(replace(garden_plan, ground=None, layouts=())).mowable_m2 == 0.0

@@ -65,6 +65,18 @@ def test_tasks_by_hand(job: Job) -> None:
     } | {"lay_wire"}
 
 
+def test_a_pair_is_set_out_once_and_laid_twice(job: Job) -> None:
+    (layout,) = job.layouts
+    before = tasks(job)
+    back = replace(layout.perimeter.sections[1], section="lead_back", from_m=40.0, to_m=43.3)
+    sections = (*layout.perimeter.sections, back)
+    paired = replace(layout, perimeter=replace(layout.perimeter, sections=sections))
+    found = tasks(replace(job, layouts=(paired,)))
+    assert found["set_out"][0] == pytest.approx(before["set_out"][0] - 3.3, abs=0.051)
+    assert found["lay_wire"] == before["lay_wire"]
+    assert found["lay_island"] == (1, "piece")
+
+
 def test_without_an_outlet_an_electrician_fits_one(job: Job) -> None:
     (layout,) = job.layouts
     unknown = replace(layout, station=replace(layout.station, outlet_distance_m=float("nan")))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from html import escape
 
+from lawnplat.planned import Plan
 from lawnplat.works.types import Quote, QuoteLine, QuoteOption
 
 BEGIN = "<!-- quote: begin -->"
@@ -16,6 +17,8 @@ END = "<!-- quote: end -->"
 _KEPT = "\t\n\u200c\u200d"
 """Not printable and yet part of texts: blanks, what joins letters and emoji or keeps them apart.
 What turns the direction of all that follows is not among them."""
+_LONGEST = 300
+"""Letters of one text: an honest remark is shorter."""
 _SUMS = ("margin", "net", "tax", "total")
 _CAUTIONS = (
     (
@@ -50,6 +53,19 @@ class QuoteAbout:
     hand_trim_m2: float
 
 
+def about_of(plan: Plan) -> QuoteAbout:
+    """Return what the page says of a plan besides money."""
+    ground = plan.ground
+    return QuoteAbout(
+        property_id=plan.site.property_id,
+        label=plan.site.label,
+        machine_class=plan.machine.name,
+        mowable_m2=sum(part.area.area for part in ground.parts) if ground else 0.0,
+        perimeter_m=sum(layout.perimeter.line.length for layout in plan.layouts),
+        hand_trim_m2=sum(each.area.area for each in ground.hand_trim) if ground else 0.0,
+    )
+
+
 def quote_section(quote: Quote, about: QuoteAbout) -> str:
     """Return the client's page as an HTML fragment, a ``section`` with class ``quote``.
 
@@ -58,7 +74,7 @@ def quote_section(quote: Quote, about: QuoteAbout) -> str:
     """
     parts = [
         '<section class="quote" aria-labelledby="quote-title">',
-        '<h2 id="quote-title">Quote</h2>',
+        '<h3 id="quote-title">Quote</h3>',
         *_head(quote, about),
         *_notices(quote),
         *_lines(quote),
@@ -177,7 +193,7 @@ def _option_row(option: QuoteOption, about: QuoteAbout) -> str:
 def _conditions(quote: Quote) -> Iterator[str]:
     days = f"{quote.crew_days.normalize():f}"
     yield f"<p>Work on the site: about {days} crew-days.</p>"
-    yield "<h3>What the price does not hold</h3>"
+    yield "<h4>What the price does not hold</h4>"
     yield "<ul>"
     for caution in _CAUTIONS:
         yield f"<li>{caution}</li>"
@@ -203,6 +219,8 @@ def _money(amount: Decimal | None) -> str:
 
 
 def _text(text: str) -> str:
-    """Return a text that no browser takes for markup, without characters that pages cannot hold."""
+    """Return a text that no browser takes for markup, cut where it would fill pages."""
     kept = "".join(c for c in text if c.isprintable() or c in _KEPT)
+    if len(kept) > _LONGEST:
+        kept = f"{kept[:_LONGEST]}..."
     return escape(kept, quote=True)
