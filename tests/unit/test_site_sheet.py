@@ -13,10 +13,12 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
+from lawnplat.deliver.picture.labels import Labels
 from lawnplat.deliver.quote_page import BEGIN, END
 from lawnplat.deliver.site_sheet import site_sheet
 from lawnplat.deliver.site_sheet.contours import contours
 from lawnplat.deliver.site_sheet.forms import FORMS
+from lawnplat.deliver.site_sheet.map_page import free_corners
 from lawnplat.deliver.site_sheet.markup import LONGEST, element, figure, html, said, table
 from lawnplat.deliver.site_sheet.setting_out import side_of
 from lawnplat.deliver.site_sheet.station_detail import station_sizes
@@ -344,3 +346,20 @@ def test_no_text_on_a_drawing_is_under_7_points(full_plan: Plan) -> None:
     sizes = [float(each.attributes["font-size"]) for each in page.all("text")]
     # 7 points are 2.47 mm.
     assert min(sizes) >= 7 * 25.4 / 72
+
+
+def test_scale_bar_and_north_arrow_keep_to_the_emptiest_corners(garden_plan: Plan) -> None:
+    paper = map_pages(garden_plan.site.parcel).papers[0]
+    layout = garden_plan.layouts[0]
+
+    def corners(wire: LineString) -> tuple[bool, bool, bool]:
+        laid = replace(layout, perimeter=replace(layout.perimeter, line=wire), return_lines=())
+        found = free_corners(paper, replace(garden_plan, layouts=(laid,)), Labels(paper))
+        left = found.bar[0] < paper.map_width_mm / 2
+        return left, found.bar[1] < paper.map_height_mm / 2, found.north_at_left
+
+    west, south, east, north = paper.ground(-3.0)
+    assert corners(LineString([(E, N), (E + 1, N)])) == (True, False, False)
+    # A wire along the foot of the map, then one along its right side too.
+    assert corners(LineString([(west, south), (east, south)]))[1]
+    assert corners(LineString([(west, south), (east, south), (east, north)])) == (True, True, True)

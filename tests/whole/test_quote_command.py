@@ -99,9 +99,12 @@ def test_only_money_changes(plans: Path, tmp_path: Path) -> None:
         assert differ == ({"quote_price_book_sha256", "quote_issued"} if planned else set())
     assert all(path.read_bytes() == held for path, held in pictures.items())
     assert all((plans / name).read_bytes() == held for name, held in folder.items())
+    index = (plans / "index.html").read_text(encoding="utf-8")
     for row in table(plans / "quotes.csv"):
         if not row["total"]:
             continue
+        assert f">{row['total']} EUR</data>" in index
+        assert f"{old[row['property_id']]['total']} EUR" not in index
         lines = table(plans / row["property_id"] / "quote.csv")
         (pegs,) = [each for each in lines if each["item"] == "pegs"]
         # A euro more a peg, 15 % margin on it; each amount is rounded to the cent, so that the

@@ -187,11 +187,12 @@ def draw_scale_bar(canvas: Canvas) -> None:
     canvas.text(left + long + 1.5, y, f"{length:g} m", _SMALL_MM)
 
 
-def draw_north(canvas: Canvas) -> None:
-    """Draw an arrow to grid north in the map's corner."""
+def draw_north(canvas: Canvas, *, at_left: bool = False) -> None:
+    """Draw an arrow to grid north in the map's top right corner, or its top left one."""
     paper = canvas.paper
     canvas.group("north")
-    x, y = paper.left_mm + paper.map_width_mm - 7, paper.top_mm + 8
+    x = paper.left_mm + (7 if at_left else paper.map_width_mm - 7)
+    y = paper.top_mm + 8
     canvas.rect(x - 5, y - 6.5, 10, 16, fill=WHITE, fill_opacity="0.85")
     arrow = f"M{x} {y - 5}L{x + 3.2} {y + 4}L{x} {y + 2}Z"
     canvas.outline(arrow, fill=BLACK, stroke=BLACK, stroke_width="0.3")

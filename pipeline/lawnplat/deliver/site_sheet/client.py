@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lawnplat.deliver.quote_page import BEGIN, END, QuoteAbout, quote_section
+from lawnplat.deliver.quote_page import BEGIN, END, about_of, quote_section
 from lawnplat.deliver.site_sheet.cautions import FOR_CLIENT, caution_list
 from lawnplat.deliver.site_sheet.markup import Html, bullets, element, said, section
 from lawnplat.planned import Plan
@@ -21,7 +21,7 @@ def client_section(plan: Plan, issued: str) -> Html:
         Date of the sheet, or empty.
     """
     quote = plan.works.quote if plan.works is not None else None
-    fragment = quote_section(quote, _about(plan)) if quote is not None else ""
+    fragment = quote_section(quote, about_of(plan)) if quote is not None else ""
     name = plan.site.label or plan.site.property_id
     dated = f" - {issued}" if issued else ""
     return section(
@@ -32,19 +32,6 @@ def client_section(plan: Plan, issued: str) -> Html:
         element("h3", "What to mind"),
         caution_list(FOR_CLIENT),
         Html(f"\n{BEGIN}\n{fragment}\n{END}\n"),
-    )
-
-
-def _about(plan: Plan) -> QuoteAbout:
-    parts = plan.ground.parts if plan.ground is not None else ()
-    trim = plan.ground.hand_trim if plan.ground is not None else ()
-    return QuoteAbout(
-        property_id=plan.site.property_id,
-        label=plan.site.label,
-        machine_class=plan.machine.name,
-        mowable_m2=sum(part.area.area for part in parts),
-        perimeter_m=sum(layout.perimeter.line.length for layout in plan.layouts),
-        hand_trim_m2=sum(each.area.area for each in trim),
     )
 
 

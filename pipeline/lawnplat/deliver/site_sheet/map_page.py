@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import shapely
 
@@ -25,9 +26,8 @@ _SHORT_BAR_M, _LONG_BAR_M = 10.0, 50.0
 _COARSE = 500.0
 """At smaller scales than this the bar is the long one."""
 _BAR_FIELDS = 5
-_BAR_WIDE_MM, _BAR_HIGH_MM = 62.0, 10.5
-_NORTH_MM = 14.0
-"""The north arrow's corner, to the right of the bar's."""
+_BAR_WIDE_MM, _BAR_HIGH_MM = 58.0, 10.5
+_NORTH_MM, _NORTH_HIGH_MM = 12.0, 17.0
 
 
 def draw_map_page(
@@ -59,7 +59,7 @@ def draw_map_page(
     canvas = Canvas(paper, title, about, prefix=f"m{number}-")
     canvas.rect(0, 0, paper.width_mm, paper.height_mm, fill=WHITE)
     labels, clip = Labels(paper), clip_to_map(canvas)
-    corner = bar_corner(paper, plan, labels)
+    corners = free_corners(paper, plan, labels)
     draw_ground(canvas, plan, labels, clip)
     if lines is not None:
         _draw_contours(canvas, lines, labels, clip)
@@ -71,8 +71,8 @@ def draw_map_page(
     canvas.group("names", clip)
     labels.write(canvas)
     draw_frame(canvas)
-    draw_scale_bar(canvas, corner)
-    draw_north(canvas)
+    draw_scale_bar(canvas, corners.bar)
+    draw_north(canvas, at_left=corners.north_at_left)
     return canvas
 
 
@@ -102,25 +102,43 @@ def draw_marks(canvas: Canvas, works: Works, labels: Labels, clip: str) -> None:
         labels.ask_beside(x, y, mark.name, inks.MARK.size / 2)
 
 
-def bar_corner(paper: Paper, plan: Plan, labels: Labels) -> tuple[float, float]:
-    """Return the top left of the scale bar: in the corner where it hides least, kept free."""
+@dataclass(frozen=True)
+class Corners:
+    """Where scale bar and north arrow stand: the bar's top left, and the arrow's side."""
+
+    bar: tuple[float, float]
+    north_at_left: bool
+
+
+def free_corners(paper: Paper, plan: Plan, labels: Labels) -> Corners:
+    """Return the corners where scale bar and north arrow hide least; names keep off them."""
     wires = [layout.perimeter.line for layout in plan.layouts]
     wires += [each.line for layout in plan.layouts for each in layout.return_lines]
-    left, top = paper.left_mm + 1.5, paper.top_mm + 1.5
-    right = paper.left_mm + paper.map_width_mm - _BAR_WIDE_MM - 1.5
-    bottom = paper.top_mm + paper.map_height_mm - _BAR_HIGH_MM - 1.5
-    corners = ((left, bottom), (right, bottom), (left, top), (right - _NORTH_MM, top))
+    near, top = paper.left_mm + 1.5, paper.top_mm + 1.5
+    far, bottom = near + paper.map_width_mm - 3, top + paper.map_height_mm - 3
 
-    def hidden(corner: tuple[float, float]) -> tuple[float, float]:
-        west, north = paper.place(*corner)
-        east, south = paper.place(corner[0] + _BAR_WIDE_MM, corner[1] + _BAR_HIGH_MM)
-        under = shapely.box(west, south, east, north)
+    def hidden(box: _Box) -> tuple[float, float]:
+        under = shapely.box(*paper.place(box[0], box[3]), *paper.place(box[2], box[1]))
         wire = sum(shapely.intersection(each, under).length for each in wires)
         return wire, float(shapely.intersection(plan.site.parcel, under).area)
 
-    best = min(corners, key=hidden)
-    labels.keep_clear(best[0], best[1], best[0] + _BAR_WIDE_MM, best[1] + _BAR_HIGH_MM)
-    return best
+    arrows = [_box(left, top, _NORTH_MM, _NORTH_HIGH_MM) for left in (far - _NORTH_MM, near)]
+    arrow = min(arrows, key=hidden)
+    high = top if arrow == arrows[0] else top + _NORTH_HIGH_MM
+    places = [(near, bottom - _BAR_HIGH_MM), (far - _BAR_WIDE_MM, bottom - _BAR_HIGH_MM)]
+    places += [(near, high), (far - _BAR_WIDE_MM, top + _NORTH_HIGH_MM)]
+    bar = min((_box(*place, _BAR_WIDE_MM, _BAR_HIGH_MM) for place in places), key=hidden)
+    labels.keep_clear(*arrow)
+    labels.keep_clear(*bar)
+    return Corners((bar[0], bar[1]), arrow == arrows[1])
+
+
+_Box = tuple[float, float, float, float]
+"""Left, top, right, bottom on the page."""
+
+
+def _box(left: float, top: float, width: float, height: float) -> _Box:
+    return left, top, left + width, top + height
 
 
 def draw_scale_bar(canvas: Canvas, corner: tuple[float, float], length_m: float = 0.0) -> None:
@@ -129,7 +147,7 @@ def draw_scale_bar(canvas: Canvas, corner: tuple[float, float], length_m: float 
     canvas.group("scale_bar")
     length = length_m or (_SHORT_BAR_M if paper.scale <= _COARSE else _LONG_BAR_M)
     long, step = paper.mm(length), paper.mm(length) / _BAR_FIELDS
-    canvas.rect(*corner, max(_BAR_WIDE_MM, long + 9), _BAR_HIGH_MM, fill=WHITE, fill_opacity="0.9")
+    canvas.rect(*corner, max(_BAR_WIDE_MM, long + 8), _BAR_HIGH_MM, fill=WHITE, fill_opacity="0.7")
     left, y = corner[0] + 3, corner[1] + 5.5
     for field in range(_BAR_FIELDS):
         fill = WHITE if field % 2 else BLACK

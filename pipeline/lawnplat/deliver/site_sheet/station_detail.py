@@ -19,7 +19,7 @@ from lawnplat.deliver.picture.labels import Labels
 from lawnplat.deliver.picture.panel import draw_north
 from lawnplat.deliver.picture.paper import Paper
 from lawnplat.deliver.picture.wire_map import draw_wires
-from lawnplat.deliver.site_sheet.map_page import bar_corner, draw_marks, draw_scale_bar
+from lawnplat.deliver.site_sheet.map_page import draw_marks, draw_scale_bar, free_corners
 from lawnplat.planned import Plan
 from lawnplat.wire.types import Layout, Station
 
@@ -122,7 +122,7 @@ def draw_station(plan: Plan, layout: Layout) -> Canvas:
     )
     canvas.rect(0, 0, paper.width_mm, paper.height_mm, fill=WHITE)
     labels, clip = Labels(paper), clip_to_map(canvas)
-    corner = bar_corner(paper, plan, labels)
+    corners = free_corners(paper, plan, labels)
     draw_ground(canvas, plan, labels, clip)
     draw_wires(canvas, [layout], plan.works, labels, clip)
     if plan.works is not None:
@@ -134,8 +134,8 @@ def draw_station(plan: Plan, layout: Layout) -> Canvas:
     canvas.group("names", clip)
     labels.write(canvas)
     draw_frame(canvas)
-    draw_scale_bar(canvas, corner, _BAR_M)
-    draw_north(canvas)
+    draw_scale_bar(canvas, corners.bar, _BAR_M)
+    draw_north(canvas, at_left=corners.north_at_left)
     return canvas
 
 
