@@ -98,7 +98,7 @@ def test_a_whole_plan_gives_all_pages_in_order(full_plan: Plan) -> None:
     assert headings(page) == [
         "Map, sheet 1 of 1, scale 1:200 on A4, printed at 100 %", "Station, scale 1:20",
         "Setting out", "Materials and work", "Programme", "Commissioning",
-        "Advisories and cautions", "For the client", "Quote",
+        "Advisories and cautions", "For the client",
     ]  # fmt: skip
     title = next(each for each in page.all("div") if each.attributes.get("class") == "title")
     for words in ("G-1", "medium", "EPSG:25832", "2026-11-02", "licensed electrician"):
