@@ -26,8 +26,8 @@ from .bending_way import Room, least_m, room_of
 
 RULES, MACHINE = load_rule_book(), load_machine("medium")
 LOTS, ROLLING = 10, 6
-# The issue's own. A lattice of 0.2 m, at many times the cost, finds ways up to 2 % shorter over banks:
-# by it one of the ten lots is 1.043.
+# The issue's own. A lattice of 0.2 m, at many times the cost, finds ways up to 2 % shorter over
+# banks: by it one of the ten lots is 1.043.
 LONGER = 1.03
 EAST, NORTH = 500_000.0, 5_400_000.0
 ROOM = {"free": box(-20, -20, 20, 20), "largest_bend_deg": 60.0, "smallest_leg_m": 1.0}
