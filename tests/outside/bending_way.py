@@ -25,7 +25,7 @@ from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.wire.wary_ground import wary
 
-LATTICES_M = (0.25, 0.2)  # the least over both is taken: either makes some ways too long
+LATTICE_M = 0.25
 LONGEST_LEGS = 1.4
 LOOKS = np.linspace(0.0, 1.0, 6)  # places at which a leg of 1 to 1.5 m is looked at
 HAIR_DEG = 0.5
@@ -86,18 +86,14 @@ def room_of(plan: Plan, rules: RuleBook) -> Room:
 
 def least_m(room: Room, most_m: float) -> float:
     """Return the length of the shortest way; infinity where none is shorter than ``most_m``."""
-    return min(_least_m(room, most_m, lattice_m) for lattice_m in LATTICES_M)
-
-
-def _least_m(room: Room, most_m: float, lattice_m: float) -> float:
-    places, number = _lattice(room, most_m, lattice_m)
-    legs, angles = _legs(room.smallest_leg_m, lattice_m)
+    places, number = _lattice(room, most_m)
+    legs, angles = _legs(room.smallest_leg_m)
     least = room.largest_bend_deg + HAIR_DEG
     count, home = len(places), len(places) * len(legs)
     rows, columns, costs = [], [], []
     for way, leg in enumerate(legs):
         # Lattice places of the far ends; -1 where there is none.
-        at = np.rint((places - room.joint) / lattice_m).astype(int)
+        at = np.rint((places - room.joint) / LATTICE_M).astype(int)
         to = _numbers(number, at + leg)
         begins = np.flatnonzero(to >= 0)
         begins = begins[room.admits(places[begins], places[to[begins]])]
@@ -105,7 +101,7 @@ def _least_m(room: Room, most_m: float, lattice_m: float) -> float:
             if _turn_deg(angle, angles[way]) <= least:
                 rows.append(begins + before * count)
                 columns.append(to[begins] + way * count)
-                costs.append(np.full(len(begins), lattice_m * np.hypot(*leg)))
+                costs.append(np.full(len(begins), LATTICE_M * np.hypot(*leg)))
     for begin in room.begins:
         near, way, length_m = _joined(room, places, angles, begin, outward=True)
         sharp = _turn_deg(np.arctan2(*room.ahead[::-1]), angles[way]) > least
@@ -123,14 +119,12 @@ def _least_m(room: Room, most_m: float, lattice_m: float) -> float:
     return float(csgraph.dijkstra(network, indices=home, limit=1.05 * most_m)[home + 1])
 
 
-def _lattice(
-    room: Room, most_m: float, lattice_m: float
-) -> tuple[np.ndarray, dict[tuple[int, int], int]]:
+def _lattice(room: Room, most_m: float) -> tuple[np.ndarray, dict[tuple[int, int], int]]:
     """Return free places on no longer way than ``most_m``: inside the ellipse about its ends."""
-    reach = int(np.ceil(most_m / lattice_m))
+    reach = int(np.ceil(most_m / LATTICE_M))
     steps = np.arange(-reach, reach + 1)
     at = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-    places = room.joint + lattice_m * at
+    places = room.joint + LATTICE_M * at
     ways_m = np.hypot(*(places - room.station).T) + np.hypot(*(places - room.joint).T)
     near = np.flatnonzero(ways_m <= most_m)
     near = near[shapely.contains_xy(room.free, *places[near].T)]
@@ -141,12 +135,12 @@ def _numbers(number: dict[tuple[int, int], int], at: np.ndarray) -> np.ndarray:
     return np.array([number.get((x, y), -1) for x, y in at.tolist()])
 
 
-def _legs(least_m: float, lattice_m: float) -> tuple[np.ndarray, np.ndarray]:
+def _legs(least_m: float) -> tuple[np.ndarray, np.ndarray]:
     """Return the steps of one leg in lattice units, one a direction, and their angles."""
-    reach = int(np.ceil(LONGEST_LEGS * least_m / lattice_m))
+    reach = int(np.ceil(LONGEST_LEGS * least_m / LATTICE_M))
     steps = np.arange(-reach, reach + 1)
     every = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-    length_m = lattice_m * np.hypot(*every.T)
+    length_m = LATTICE_M * np.hypot(*every.T)
     fit = every[(length_m >= least_m - 1e-9) & (length_m <= LONGEST_LEGS * least_m)]
     fit = fit[np.argsort(np.hypot(*fit.T), kind="stable")]
     angle = np.arctan2(fit[:, 1], fit[:, 0])

@@ -26,11 +26,9 @@ from .bending_way import Room, least_m, room_of
 
 RULES, MACHINE = load_rule_book(), load_machine("medium")
 LOTS, ROLLING = 10, 6
-LONGER = 1.03  # the issue's own
-# Where a line has to wind over a bank its search with headings has cells and turns coarser than the
-# reference's: measured 1.043 at most.
-LONGER_OVER_BANKS = 1.05
-MOST_OVER_BANKS = 1
+# The issue's own. A lattice of 0.2 m, at many times the cost, finds ways up to 2 % shorter over
+# banks: by it one of the ten lots is 1.043.
+LONGER = 1.03
 EAST, NORTH = 500_000.0, 5_400_000.0
 ROOM = {"free": box(-20, -20, 20, 20), "largest_bend_deg": 60.0, "smallest_leg_m": 1.0}
 
@@ -94,8 +92,7 @@ def ratios(plans: Iterator[Plan]) -> np.ndarray:
 def test_lines_on_real_lots_are_hardly_longer_than_the_shortest() -> None:
     longer = ratios(real_lots())
     assert len(longer) >= LOTS - 1
-    assert (longer > LONGER).sum() <= MOST_OVER_BANKS
-    assert longer.max() <= LONGER_OVER_BANKS
+    assert longer.max() <= LONGER
 
 
 def test_lines_in_rolling_gardens_are_hardly_longer_than_the_shortest() -> None:
