@@ -145,7 +145,7 @@ def test_texts_that_no_file_can_hold_are_mended() -> None:
 def test_portfolio_columns_are_fields_of_an_outcome() -> None:
     names = {each.name for each in fields(Outcome)}
     assert {column.name for column in PROPERTIES.all_columns} == names - {
-        "outline", "crs", "quote", "needs_visit",
+        "outline", "crs", "quote", "needs_visit", "visit", "wire", "stations",
     }  # fmt: skip
 
 

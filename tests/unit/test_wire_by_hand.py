@@ -369,5 +369,6 @@ def test_the_same_site_gives_the_same_layout():
     one, other = (plan_site(site, machine=MEDIUM, rules=RULES) for _ in range(2))
     assert one.layout.perimeter == other.layout.perimeter
     assert one.layout.return_lines == other.layout.return_lines
-    assert one.works == other.works
+    # By their words: heights that are not known (NaN) equal nothing, not even themselves.
+    assert repr(one.works) == repr(other.works)
     assert one.run_info == other.run_info

@@ -38,8 +38,8 @@ def assert_told(run: Run, exit_code: int) -> None:
     if run.out.exists():
         left = [path.name for path in run.out.rglob("*") if path.is_file()]
         assert set(left) <= {
-            "plan.gpkg", "plan.svg", "rover.csv", "quote.csv",
-            "portfolio.csv", "portfolio.gpkg", "quotes.csv",
+            "plan.gpkg", "plan.svg", "site_sheet.html", "rover.csv", "quote.csv",
+            "index.html", "portfolio.csv", "portfolio.gpkg", "quotes.csv",
         }  # fmt: skip
 
 

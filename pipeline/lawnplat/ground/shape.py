@@ -28,9 +28,11 @@ _CUT_M = 0.05
 """Half the distance kept between the wires on both sides of a waist that was cut."""
 _EVEN_M = 5e-3
 """Arcs are chords: a waist this much too narrow is taken as just wide enough."""
-_THIN_M = 2e-4
-"""Vertices nearer than this to the line between others are left out: a sixth of what a chord of an
-arc leaves its circle by."""
+_THIN_SHARE = 3e-4
+"""Vertices nearer than this share of the radius to the line between others are left out: a quarter
+of what a chord of an arc leaves its circle by."""
+_HAIR_SHARE = 0.015
+"""A hair is thinner than this share of the radius, too: the tips of small corners are none."""
 _MOST_ROUNDS = 5
 _FARTHEST_TIP = 2.0
 """A cap reaches at most this many radii beyond its disc, as the tip of a corner of some 40 degrees
@@ -42,7 +44,7 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     radius_m = machine.smallest_passage_m / 2
 
     def passable(area: BaseGeometry) -> BaseGeometry:
-        return _thinned(_without_waists(opened(area, radius_m), radius_m))
+        return _thinned(_without_waists(opened(area, radius_m), radius_m), radius_m)
 
     corner_m = rules.wire.corner_radius_m
     # Where the wire swings out half a radius from both sides, a passage has to stay comfortable.
@@ -58,12 +60,12 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     return MultiPolygon([_without_specks(part) for part in polygons(reach)])
 
 
-def _thinned(ground: BaseGeometry) -> BaseGeometry:
+def _thinned(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
     """Return ``ground`` without vertices that say nothing of its shape.
 
     A parallel curve gives every chord of an arc two more: laid over and over they are thousands.
     """
-    return shapely.simplify(ground, _THIN_M)
+    return shapely.simplify(ground, _THIN_SHARE * radius_m)
 
 
 def _narrow(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
@@ -74,7 +76,8 @@ def _narrow(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
     bodies = np.array(polygons(opened(ground, radius_m)), dtype=object)
     found = []
     places = np.array(polygons(shapely.difference(ground, union(bodies))), dtype=object)
-    hairs = shapely.is_empty(shapely.buffer(places, -_EVEN_M / 2))
+    hair_m = min(_EVEN_M, _HAIR_SHARE * radius_m)
+    hairs = shapely.is_empty(shapely.buffer(places, -hair_m / 2))
     for place in places[~hairs]:
         touched = bodies[shapely.dwithin(bodies, place, _TOUCH_M)]
         if len(touched) != 1 or not _is_cap(place, touched[0], radius_m):
