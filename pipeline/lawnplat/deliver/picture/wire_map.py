@@ -21,6 +21,7 @@ _ARROW_EVERY_MM = 45.0
 _ARROW_STEP_MM = 0.8
 _PEGS_APART_MM = 1.2
 _FACING_MM = 3.4
+_OF_MARKS = "setting_out"
 
 
 def draw_wires(
@@ -107,10 +108,10 @@ def _draw_facing(canvas: Canvas, station: Station, name: str, labels: Labels) ->
 def draw_advisories(
     canvas: Canvas, numbered: Sequence[tuple[int, Finding]], labels: Labels, clip: str
 ) -> None:
-    """Put each advisory's number where it belongs on the map."""
+    """Put each advisory's number where it belongs on the map; marks have numbers of their own."""
     canvas.group("advisories", clip)
     for number, finding in numbered:
-        if finding.place is None or finding.place.is_empty:
+        if finding.rule == _OF_MARKS or finding.place is None or finding.place.is_empty:
             continue
         if not canvas.paper.shows(finding.place.x, finding.place.y):
             continue
