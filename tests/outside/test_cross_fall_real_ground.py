@@ -157,6 +157,9 @@ def test_what_is_drawn_in_is_within_reach_and_meets_the_limit(planned):
         if "cross_fall" not in kept:
             continue
         for cut in kept["cross_fall"].geoms:
+            # Rims are thinned by a tenth of a millimetre, which leaves threads beside them.
+            if shapely.buffer(cut, -1e-4).is_empty:
+                continue
             drawn += 1
             for ring in rings(scene.ground):
                 points, fall = falls(ring, scene.terrain)
