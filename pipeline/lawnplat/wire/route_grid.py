@@ -77,11 +77,16 @@ class RouteGrid:
 
     def nearest(self, points: FloatArray, within_m: float) -> IntArray:
         """Return the flat index of the free cell nearest to each point; -1 beyond ``within_m``."""
+        row, column = self.cells_at(points[:, 0], points[:, 1])
+        found = np.where(self.free[row, column], row * self.free.shape[1] + column, -1)
+        # A point in a free cell is nearest to that one's centre; the others have to be looked for.
+        missing = np.flatnonzero(found < 0)
         nodes = self.free_nodes()
-        if len(nodes) == 0:
-            return np.full(len(points), -1)
-        distance, place = self._tree.query(points, distance_upper_bound=within_m)
-        return np.where(np.isfinite(distance), nodes[np.minimum(place, len(nodes) - 1)], -1)
+        if len(missing) and len(nodes):
+            distance, place = self._tree.query(points[missing], distance_upper_bound=within_m)
+            near = nodes[np.minimum(place, len(nodes) - 1)]
+            found[missing] = np.where(np.isfinite(distance), near, -1)
+        return np.asarray(found)
 
 
 @dataclass(frozen=True)
