@@ -86,8 +86,11 @@ def test_only_money_changes(plans: Path, tmp_path: Path) -> None:
     folder = {name: (plans / name).read_bytes() for name in ("portfolio.csv", "portfolio.gpkg")}
     old = {row["property_id"]: row for row in table(plans / "quotes.csv")}
     prices = own(tmp_path, '[items]\n"pegs" = "1.12"\n')  # 1.00 more a peg than the shipped 0.12
+    printed = plans / "garden-02" / "site_sheet.pdf"
+    printed.write_bytes(b"%PDF-1.7 the old quote\n% made by lawnplat\n")
     done = quote(plans, "--prices", prices, "--date", "2026-02-01")
     assert done.exit_code == 0, done.output
+    assert not printed.exists()
     for path in files:
         after = rows_of(path)
         assert list(after) == list(before[path])

@@ -11,6 +11,7 @@ from lawnplat.deliver.contract import PLAN_FILE, QUOTE_BOOK_FILE, SHEET_FILE
 from lawnplat.deliver.gpkg import is_ours
 from lawnplat.deliver.index_page import with_prices
 from lawnplat.deliver.place import place_file
+from lawnplat.deliver.printing import drop_printed
 from lawnplat.deliver.quote_files import write_quote, write_quote_book
 from lawnplat.deliver.quote_layers import WrittenPlan, read_written, write_quote_layers
 from lawnplat.deliver.quote_page import QuoteAbout, quote_section, with_quote
@@ -41,8 +42,8 @@ def requote(
 
     Of each ``plan.gpkg`` the layers ``labour``, ``quote_lines`` and ``quote_options`` are
     rewritten, the advisory on missing prices, and what ``run_info`` says of the price book; beside
-    it ``quote.csv`` and the client's page in ``site_sheet.html``; in ``out``, ``quotes.csv`` and
-    the prices in ``index.html``.
+    it ``quote.csv`` and the client's page in ``site_sheet.html``, whose PDF is taken away; in
+    ``out``, ``quotes.csv`` and the prices in ``index.html``.
 
     Parameters
     ----------
@@ -124,6 +125,8 @@ def _write(folder: Path, written: WrittenPlan, quote: Quote, terms: _Terms) -> N
         perimeter_m=written.perimeter_m,
         hand_trim_m2=written.hand_trim_m2,
     )
+    # A PDF of the sheet holds the old quote: nobody may sign by it.
+    drop_printed(folder)
     _write_page(folder / SHEET_FILE, quote_section(quote, about))
 
 
