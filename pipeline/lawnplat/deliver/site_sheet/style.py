@@ -34,7 +34,7 @@ th, td { border: 0.2mm solid #555; padding: 0.9mm 1.4mm; text-align: left; verti
 thead th { background: #e6e6e6; font-weight: 700; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
-.figure { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+.figure, .number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 .page { padding: 14mm 13mm; break-before: page; }
 .one-line { white-space: nowrap; overflow: hidden; text-overflow: ellipsis; }
 .sheet h2 { border: 0; margin: 0; padding: 0; font-size: 10.5pt; line-height: 5.4mm;
