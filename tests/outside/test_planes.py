@@ -34,8 +34,8 @@ LIMITS_PCT = (8, 10, 15, 20, 25, 30)
 # Bearings aside of straight uphill, which itself lies aslant to the grid.
 ASIDE_DEG = (0, 20, 45, 60, 75, 90, 137, 205, 318)
 UPHILL_DEG = 27
-LONGER = 1.03  # the issue's own
-OVER_PCT = 1.0  # the issue's own: one percentage point
+LONGER = 1.03  # the figure that is asked for
+OVER_PCT = 1.0  # the figure that is asked for: one percentage point
 
 
 def heading(bearing_deg: float) -> np.ndarray:

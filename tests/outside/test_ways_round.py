@@ -33,7 +33,7 @@ SIDE_M = 20.0
 START, END = np.array([1.0, 2.0]), np.array([19.0, 18.0])
 HAIR_M = 1e-3  # by which ground is let out so that a line on its very rim counts as on it
 BESIDE_M = 0.005  # a move between two free cells may cut a rounded corner by some millimetres
-LONGER = 1.01  # the issue's own
+LONGER = 1.01  # the figure that is asked for
 SHORTER = 1 - 5e-4  # a few millimetres at each of some ten corners that turn by 20 degrees
 
 

@@ -23,7 +23,7 @@ from .planning import RULES
 
 MACHINE = load_machine("medium")
 LIMIT_PCT = MACHINE.slope_return_pct
-OVER_PCT = 1.0  # the issue's own: one percentage point
+OVER_PCT = 1.0  # the figure that is asked for: one percentage point
 ARC_M = 0.002  # arcs are drawn as chords
 
 

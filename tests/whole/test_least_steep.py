@@ -23,7 +23,7 @@ from .planning import E, N, moved, planned, site_of, thing
 
 RULES = load_rule_book()
 LIMIT_PCT = load_machine("medium").slope_return_pct
-POINT_PCT = 1.0  # the issue's own
+POINT_PCT = 1.0  # the figure that is asked for
 CELL_M = 0.1
 SOUTH, NORTH = box(0, 0, 14, 12), box(0, 20, 14, 32)
 FOOT_Y, BROW_Y = 12.0, 20.0

@@ -20,15 +20,26 @@ def write_picture(svg: str, folder: Path) -> Path:
     DeliveryError
         If the file cannot be written, or one that lawnplat did not make is in its place.
     """
-    target = folder / PICTURE_FILE
-    place_file(target, lambda draft: _write(draft, svg), _is_ours)
+    return write_marked(svg, folder / PICTURE_FILE)
+
+
+def write_marked(text: str, target: Path) -> Path:
+    """Write a text that holds `MARK` near its start, and return the file.
+
+    Raises
+    ------
+    DeliveryError
+        As for `write_picture`.
+    """
+    place_file(target, lambda draft: _write(draft, text), is_marked)
     return target
 
 
-def _write(path: Path, svg: str) -> None:
-    path.write_text(svg, encoding="utf-8", newline="\n")
-
-
-def _is_ours(path: Path) -> bool:
+def is_marked(path: Path) -> bool:
+    """Return whether a file holds `MARK` near its start."""
     with path.open("rb") as file:
         return MARK.encode() in file.read(_HEAD_BYTES)
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
