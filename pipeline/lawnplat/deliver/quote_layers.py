@@ -11,23 +11,18 @@ from collections.abc import Iterable, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-import shapely
 
 from lawnplat.deliver.contract import PROPERTY_ID, Layer, layer
 from lawnplat.deliver.gpkg import is_ours
 from lawnplat.deliver.place import place_file
 from lawnplat.deliver.quote_rows import QUOTE_ROWS
 from lawnplat.deliver.values import Value, known
+from lawnplat.deliver.wkb import geometry_of
 from lawnplat.errors import DeliveryError, SurveyError
 from lawnplat.survey.types import Finding
 from lawnplat.works.types import Alternative, Labour, Material, Quote
 
 _OLDER = "Plan it again: it is damaged, or an older version's that held no bill of quantities."
-_ENVELOPE_BYTES = (0, 32, 48, 48, 64)
-"""Of the envelope in a GeoPackage geometry's header, by its kind (OGC 12-128, 2.1.3)."""
-_HEADER_BYTES = 8
 
 
 @dataclass(frozen=True)
@@ -226,24 +221,19 @@ def _put_findings(
 def _know_geometry(database: sqlite3.Connection) -> None:
     """Teach the connection the functions that the file's spatial index is kept up with."""
     functions = {
-        "ST_IsEmpty": lambda blob: int(_geometry(blob).is_empty),
-        "ST_MinX": lambda blob: _geometry(blob).bounds[0],
-        "ST_MinY": lambda blob: _geometry(blob).bounds[1],
-        "ST_MaxX": lambda blob: _geometry(blob).bounds[2],
-        "ST_MaxY": lambda blob: _geometry(blob).bounds[3],
+        "ST_IsEmpty": lambda blob: int(geometry_of(blob).is_empty),
+        "ST_MinX": lambda blob: geometry_of(blob).bounds[0],
+        "ST_MinY": lambda blob: geometry_of(blob).bounds[1],
+        "ST_MaxX": lambda blob: geometry_of(blob).bounds[2],
+        "ST_MaxY": lambda blob: geometry_of(blob).bounds[3],
     }
     for name, function in functions.items():
         database.create_function(name, 1, function, deterministic=True)
 
 
-def _geometry(blob: bytes) -> Any:
-    envelope = _ENVELOPE_BYTES[(blob[3] >> 1) & 0b111]
-    return shapely.from_wkb(blob[_HEADER_BYTES + envelope :])
-
-
 def _stretch(database: sqlite3.Connection, table: str, blob: bytes) -> None:
     """Let a layer's recorded extent hold one more place."""
-    west, south, east, north = _geometry(blob).bounds
+    west, south, east, north = geometry_of(blob).bounds
     database.execute(
         "UPDATE gpkg_contents SET min_x = min(ifnull(min_x, ?1), ?1),"
         " min_y = min(ifnull(min_y, ?2), ?2), max_x = max(ifnull(max_x, ?3), ?3),"

@@ -1,0 +1,1 @@
+"""Proving: what a written plan breaks, found by other methods than the planner's."""
