@@ -6,7 +6,7 @@ directions, so distances come out up to 8.24 % long (1 / cos 22.5 deg, closed fo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
@@ -56,21 +56,15 @@ def longest(found: Drawn) -> LineString:
 
 
 @pytest.mark.parametrize("name", GARDENS)
-def test_the_lawn_lies_nearer_than_to_a_line_straight_ahead(name: str) -> None:
+@pytest.mark.parametrize("one_line", [straight, longest])
+def test_the_lawn_lies_nearer_than_to_one_straight_line(
+    name: str, one_line: Callable[[Drawn], LineString]
+) -> None:
     found = drawn(name)
     mean_m, far_m = mean_and_far_m(found, found.lines)
-    ahead = mean_and_far_m(found, [straight(found)])
-    assert mean_m < ahead[0]
-    assert far_m < ahead[1]
-
-
-@pytest.mark.parametrize("name", GARDENS)
-def test_the_lawn_lies_nearer_than_to_the_longest_straight_line(name: str) -> None:
-    found = drawn(name)
-    mean_m, far_m = mean_and_far_m(found, found.lines)
-    to_far_edge = mean_and_far_m(found, [longest(found)])
-    assert mean_m < to_far_edge[0]
-    assert far_m < to_far_edge[1]
+    alone_m = mean_and_far_m(found, [one_line(found)])
+    assert mean_m < alone_m[0]
+    assert far_m < alone_m[1]
 
 
 @pytest.mark.parametrize("name", GARDENS)

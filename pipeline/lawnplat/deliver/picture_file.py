@@ -31,7 +31,7 @@ def write_marked(text: str, target: Path) -> Path:
     DeliveryError
         As for `write_picture`.
     """
-    place_file(target, lambda draft: _write(draft, text), is_marked)
+    place_file(target, lambda draft: write_text(draft, text), is_marked)
     return target
 
 
@@ -41,5 +41,6 @@ def is_marked(path: Path) -> bool:
         return MARK.encode() in file.read(_HEAD_BYTES)
 
 
-def _write(path: Path, text: str) -> None:
+def write_text(path: Path, text: str) -> None:
+    """Write a text as it is, its line ends too."""
     path.write_text(text, encoding="utf-8", newline="\n")

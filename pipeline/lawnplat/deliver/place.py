@@ -45,6 +45,24 @@ def place_file(
         raise DeliveryError(str(target), f"cannot be written ({_plain(error)})") from error
 
 
+def take_away(target: Path, is_ours: Callable[[Path], bool]) -> None:
+    """Take an earlier run's file away, so that nobody works by it beside what is new.
+
+    What is not there, a link, or not ours stays.
+
+    Raises
+    ------
+    DeliveryError
+        If the file cannot be taken away.
+    """
+    try:
+        if target.is_file() and not target.is_symlink() and is_ours(target):
+            target.unlink()
+    except OSError as error:
+        what = f"is an earlier run's and cannot be taken away ({_plain(error)})"
+        raise DeliveryError(str(target), what, "Take it away by hand.") from error
+
+
 def make_folder(folder: Path) -> None:
     """Make a folder and those above it.
 

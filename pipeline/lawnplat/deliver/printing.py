@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lawnplat.deliver.contract import SHEET_FILE, SHEET_PDF_FILE
-from lawnplat.deliver.place import place_file
+from lawnplat.deliver.place import place_file, take_away
 from lawnplat.errors import DeliveryError, SettingsError
 
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -63,14 +63,14 @@ def print_sheet(folder: Path, printer: Printer) -> Path:
 
 
 def drop_printed(folder: Path) -> None:
-    """Take away an earlier run's PDF, so that nobody digs by it beside a new plan."""
-    target = folder / SHEET_PDF_FILE
-    try:
-        if target.is_file() and not target.is_symlink() and _is_ours(target):
-            target.unlink()
-    except OSError as error:
-        what = "is an earlier run's and cannot be taken away"
-        raise DeliveryError(str(target), what, "Take it away by hand.") from error
+    """Take away an earlier run's PDF, so that nobody digs by it beside a new plan.
+
+    Raises
+    ------
+    DeliveryError
+        If it cannot be taken away.
+    """
+    take_away(folder / SHEET_PDF_FILE, _is_ours)
 
 
 def _print(sheet: Path, draft: Path, printer: Printer) -> None:

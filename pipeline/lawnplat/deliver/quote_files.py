@@ -8,10 +8,9 @@ from decimal import Decimal
 from pathlib import Path
 
 from lawnplat.deliver.contract import PROPERTY_ID, QUOTE_BOOK_FILE, QUOTE_FILE
-from lawnplat.deliver.place import place_file
+from lawnplat.deliver.place import place_file, take_away
 from lawnplat.deliver.portfolio_files import cell
 from lawnplat.deliver.values import known
-from lawnplat.errors import DeliveryError
 from lawnplat.planned import Outcome
 from lawnplat.works.types import Quote
 
@@ -33,7 +32,7 @@ def write_quote(property_id: str, quote: Quote | None, folder: Path) -> Path | N
     """
     target = folder / QUOTE_FILE
     if quote is None:
-        _take_away(target)
+        take_away(target, _is_quote)
         return None
     rows = [
         [property_id, str(line.number), line.kind, line.item, _plain(line.quantity), line.unit,
@@ -82,15 +81,6 @@ def _write(path: Path, columns: Sequence[str], rows: Iterable[Sequence[str]]) ->
 
 def _plain(amount: Decimal | None) -> str:
     return "" if amount is None else f"{amount:f}"
-
-
-def _take_away(path: Path) -> None:
-    if not path.is_file() or path.is_symlink() or not _is_quote(path):
-        return
-    try:
-        path.unlink()
-    except OSError as error:
-        raise DeliveryError(str(path), f"cannot be taken away ({error.strerror})") from error
 
 
 def _is_quote(path: Path) -> bool:

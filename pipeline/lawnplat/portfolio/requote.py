@@ -7,15 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from lawnplat.deliver.contract import PLAN_FILE, QUOTE_BOOK_FILE, SHEET_FILE
+from lawnplat.deliver.contract import PLAN_FILE, QUOTE_BOOK_FILE
 from lawnplat.deliver.gpkg import is_ours
 from lawnplat.deliver.index_page import with_prices
-from lawnplat.deliver.place import place_file
 from lawnplat.deliver.printing import drop_printed
 from lawnplat.deliver.quote_files import write_quote, write_quote_book
 from lawnplat.deliver.quote_layers import WrittenPlan, read_written, write_quote_layers
-from lawnplat.deliver.quote_page import QuoteAbout, quote_section, with_quote
-from lawnplat.deliver.sheet_file import read_index, write_index
+from lawnplat.deliver.quote_page import QuoteAbout, quote_section
+from lawnplat.deliver.sheet_file import read_index, write_index, write_quote_page
 from lawnplat.errors import DeliveryError, LawnplatError
 from lawnplat.planned import Outcome, Status
 from lawnplat.portfolio.outcomes import quote_sums, visits
@@ -127,32 +126,7 @@ def _write(folder: Path, written: WrittenPlan, quote: Quote, terms: _Terms) -> N
     )
     # A PDF of the sheet holds the old quote: nobody may sign by it.
     drop_printed(folder)
-    _write_page(folder / SHEET_FILE, quote_section(quote, about))
-
-
-def _write_page(sheet: Path, section: str) -> None:
-    """Put the client's page into the site sheet, where there is one with a place for it."""
-    if not sheet.is_file():
-        return
-    page = with_quote(_text_of(sheet), section)
-    if page is not None:
-        place_file(
-            sheet,
-            lambda draft: _write_text(draft, page),
-            lambda there: with_quote(_text_of(there), "") is not None,
-        )
-
-
-def _text_of(path: Path) -> str:
-    try:
-        with path.open(encoding="utf-8", newline="") as file:
-            return file.read()
-    except (OSError, UnicodeDecodeError) as error:
-        raise DeliveryError(str(path), f"cannot be read ({error})") from error
-
-
-def _write_text(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="")
+    write_quote_page(quote_section(quote, about), folder)
 
 
 def _outcome(folder: str, written: WrittenPlan, quote: Quote | None) -> Outcome:
