@@ -21,7 +21,9 @@ _OF_TABLES = (
     *("hand_trim", "lawn_is_grass", "passage_verdict", "sections", "station_told", "capacity"),
 )
 """What a plan's tables say of its drawing."""
-_OF_GROUND = ("mown_outside", "mown_setback", "unmown_inside", "outlet", "cable_route", "slope_limit")
+_OF_GROUND = (
+    *("mown_outside", "mown_setback", "unmown_inside", "outlet", "cable_route", "slope_limit"),
+)
 """Ground and things that no wire moves."""
 _OF_PAIRS = ("pair_spacing", "pair_sides")
 """Finer than a rover measures."""
