@@ -203,6 +203,13 @@ PROPERTIES = _layer(
     "One row a property; advisories counts what warns or stops, not notes",
 )
 
+FINDINGS = _layer(
+    "findings",
+    "Point",
+    "rule:str severity:str text:str measured limit",
+    "What a check of plans found broken, at the worst spot of each",
+)
+
 PORTFOLIO_RUN_INFO = _layer("run_info", "None", "key:str value:str", "How the file came about")
 
 
