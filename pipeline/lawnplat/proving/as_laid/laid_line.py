@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lawnplat.geometry import FloatArray
 from lawnplat.proving.as_laid.measured import Measured
@@ -49,15 +50,14 @@ def moves(
     """
     at, middle = _bins(points.chainage_m, peg_spacing_m / 2)
     chainage = _mean(points.chainage_m, at, middle)
-    astray = np.zeros(middle, dtype=bool)
-    for stray in strays:
-        astray |= (chainage >= stray.from_m - 1e-9) & (chainage <= stray.to_m + 1e-9)
+    strayed = _within(points.chainage_m, strays)
+    astray = np.bincount(at[strayed], minlength=middle) > 0
     raw = points.xy - points.wire.places(points.chainage_m)
     by = np.stack([_mean(column, at, middle) for column in raw.T], axis=1)
     if only_strays:
         by[~astray] = 0.0
     else:
-        calm = _smooth(chainage, points, peg_spacing_m)[:, None] * points.wire.lefts(chainage)
+        calm = _smooth(chainage, points.where(~strayed), peg_spacing_m)[:, None] * points.wire.lefts(chainage)
         by[~astray] = calm[~astray]
     bare = [end for gap in gaps for end in _bare(gap, peg_spacing_m, points.wire.length_m)]
     all_at = np.concatenate([chainage, bare])
@@ -65,13 +65,18 @@ def moves(
     return Moves(all_at[order], np.concatenate([by, np.zeros((len(bare), 2))])[order])
 
 
-def _bins(chainage_m: FloatArray, width_m: float) -> tuple[np.ndarray, int]:
+def _within(chainage_m: FloatArray, strays: Sequence[Stray]) -> NDArray[np.bool_]:
+    inside = [(chainage_m >= each.from_m) & (chainage_m <= each.to_m) for each in strays]
+    return np.logical_or.reduce([np.zeros(len(chainage_m), dtype=bool), *inside])
+
+
+def _bins(chainage_m: FloatArray, width_m: float) -> tuple[NDArray[np.intp], int]:
     """Return for each point the number of its bin, empty ones not counted, and their count."""
     _, which = np.unique(np.floor(chainage_m / width_m), return_inverse=True)
     return which, int(which.max()) + 1
 
 
-def _mean(values: FloatArray, which: np.ndarray, count: int) -> FloatArray:
+def _mean(values: FloatArray, which: NDArray[np.intp], count: int) -> FloatArray:
     sums = np.bincount(which, weights=values, minlength=count)
     return np.asarray(sums / np.bincount(which, minlength=count))
 
@@ -86,7 +91,8 @@ def _smooth(at_m: FloatArray, points: Measured, spacing_m: float) -> FloatArray:
     for k, (place, start, stop) in enumerate(zip(at_m, first, last, strict=True)):
         near = slice(start, stop)
         bell = weight[near] * np.exp(-((chainage[near] - place) ** 2) / (2 * spacing_m**2))
-        found[k] = (bell * points.offset_m[near]).sum() / bell.sum()
+        # Within a stray there may be none: what is found there is not used.
+        found[k] = (bell * points.offset_m[near]).sum() / bell.sum() if stop > start else 0.0
     return found
 
 

@@ -26,19 +26,17 @@ def slips(points: Measured, rules: RuleBook) -> NDArray[np.bool_]:
     """Return which points are slips of the measurement and not the wire.
 
     A wire does not leap out and back: a lone point off the plan between two that are on it, farther
-    out than it is from either along the wire, so that the wire would have to turn by more than 45
+    out than half of the wire between those, so that the wire would have to turn by more than 45
     degrees on both sides.
     """
     off, limit = np.abs(points.offset_m), limits_m(points, rules)
     slip = np.zeros(len(off), dtype=bool)
     if len(off) < 3:  # noqa: PLR2004 - a point between two
         return slip
-    run = np.diff(points.chainage_m)
+    half = (points.chainage_m[2:] - points.chainage_m[:-2]) / 2
     near = np.maximum(off[:-2], off[2:])
     calm = (off[:-2] <= limit[:-2]) & (off[2:] <= limit[2:])
-    slip[1:-1] = (
-        calm & (off[1:-1] > limit[1:-1]) & (off[1:-1] - near > np.maximum(run[:-1], run[1:]))
-    )
+    slip[1:-1] = calm & (off[1:-1] > limit[1:-1]) & (off[1:-1] - near > half)
     return slip
 
 
