@@ -1,7 +1,7 @@
 """One line in every format that a rover, a drawing or a recorder writes comes back the same.
 
-GPX 1.1: the Topografix schema's elements trk, trkseg, trkpt, rte, rtept, wpt (from memory). DXF: the
-published group codes: 0 entity, 8 layer, 10/20 coordinates, 66 vertices follow, 70 flags, 90 count
+GPX 1.1: the Topografix schema's elements trk, trkseg, trkpt, rte, rtept, wpt (from memory). DXF:
+the published group codes: 0 entity, 8 layer, 10/20 coordinates, 66 vertices follow, 70 flags, 90 count
 of vertices of a light-weight polyline (from memory).
 """
 
@@ -246,7 +246,7 @@ def test_a_bad_table_is_refused_in_two_lines_at_most(tmp_path: Path, name: str) 
 
 def test_a_file_that_names_no_crs_is_refused(tmp_path: Path) -> None:
     path = table(tmp_path / "a.csv", "x y", LINE.tolist())
-    with pytest.raises(SurveyError, match="names no CRS\n.*--track-crs"):
+    with pytest.raises(SurveyError, match=r"names no CRS\n.*--track-crs"):
         read(path)
 
 

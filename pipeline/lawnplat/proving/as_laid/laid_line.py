@@ -57,7 +57,8 @@ def moves(
     if only_strays:
         by[~astray] = 0.0
     else:
-        calm = _smooth(chainage, points.where(~strayed), peg_spacing_m)[:, None] * points.wire.lefts(chainage)
+        calm_m = _smooth(chainage, points.where(~strayed), peg_spacing_m)
+        calm = calm_m[:, None] * points.wire.lefts(chainage)
         by[~astray] = calm[~astray]
     bare = [end for gap in gaps for end in _bare(gap, peg_spacing_m, points.wire.length_m)]
     all_at = np.concatenate([chainage, bare])
@@ -67,7 +68,8 @@ def moves(
 
 def _within(chainage_m: FloatArray, strays: Sequence[Stray]) -> NDArray[np.bool_]:
     inside = [(chainage_m >= each.from_m) & (chainage_m <= each.to_m) for each in strays]
-    return np.logical_or.reduce([np.zeros(len(chainage_m), dtype=bool), *inside])
+    none = np.zeros(len(chainage_m), dtype=bool)
+    return np.asarray(np.logical_or.reduce([none, *inside]), dtype=np.bool_)
 
 
 def _bins(chainage_m: FloatArray, width_m: float) -> tuple[NDArray[np.intp], int]:
