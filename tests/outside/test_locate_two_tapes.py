@@ -24,7 +24,7 @@ NOTHING = Polygon()
 
 
 def circles_meet(tapes: TwoTapes, fixed: dict[str, Point]) -> Point:
-    """Return where two circles meet, drawn by GEOS with chords under a hundredth of a millimetre."""
+    """Return where two circles meet, drawn by GEOS with chords far finer than a millimetre."""
     a, b = fixed[tapes.from_a], fixed[tapes.from_b]
     one, two = (
         shapely.boundary(shapely.buffer(at, far, quad_segs=4000))

@@ -1,8 +1,8 @@
 """One line in every format that a rover, a drawing or a recorder writes comes back the same.
 
 GPX 1.1: the Topografix schema's elements trk, trkseg, trkpt, rte, rtept, wpt (from memory). DXF:
-the published group codes: 0 entity, 8 layer, 10/20 coordinates, 66 vertices follow, 70 flags, 90 count
-of vertices of a light-weight polyline (from memory).
+the published group codes: 0 entity, 8 layer, 10/20 coordinates, 66 vertices follow, 70 flags,
+90 count of vertices of a light-weight polyline (from memory).
 """
 
 from __future__ import annotations
@@ -96,8 +96,8 @@ def test_a_vector_file_of_a_line_or_of_points(
     xy = LINE if driver == "GPKG" else np.stack([LON, LAT], axis=1)
     schema = {"geometry": kind, "properties": {"on": "str", "accuracy_m": "float", "time": "str"}}
     shapes = [xy.tolist()] if kind == "LineString" else xy.tolist()
-    with fiona.open(path, "w", driver=driver, crs=system, schema=schema,
-                    **({} if driver == "GPKG" else {"COORDINATE_PRECISION": 10})) as file:  # fmt: skip
+    digits = {} if driver == "GPKG" else {"COORDINATE_PRECISION": 10}
+    with fiona.open(path, "w", driver=driver, crs=system, schema=schema, **digits) as file:
         for shape in shapes:
             file.write({
                 "geometry": {"type": kind, "coordinates": shape},

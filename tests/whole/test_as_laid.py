@@ -30,6 +30,7 @@ from lawnplat.proving.recorded import RecordedPlan
 from lawnplat.proving.wires import planned_wires
 from lawnplat.settings.load import load_machine, load_rule_book
 from lawnplat.survey.track import Track, TrackLine, TrackMark
+from lawnplat.survey.types import Finding
 
 RULES = load_rule_book()
 OWN = RULES.as_laid
@@ -172,6 +173,53 @@ def test_a_stray_is_found_where_it_is_and_nowhere_else(plan, side: int, sigma_m:
     half = 2.0 - stray.limit_m / 0.3
     assert stray.from_m == pytest.approx(middle - half, abs=0.4)
     assert stray.to_m == pytest.approx(middle + half, abs=0.4)
+
+
+def distance_to_things(evidence: Evidence):
+    """Yield every wire nearer to a surveyed area than nine tenths of its setback; plain GEOS."""
+    for row in evidence.plan.rows("feature_areas"):
+        wanted = evidence.rules.kinds[row.text("kind")].setback_m
+        for wire in evidence.plan.shapes("perimeter_wire"):
+            near = shapely.shortest_line(wire, row.geometry)
+            if near.length < 0.9 * wanted:
+                place = Point(near.coords[0])
+                yield Finding("setback", "stop", row.text("kind"), place=place, measured=near.length)
+
+
+@pytest.mark.parametrize("sigma_m", [0.01, 0.02])
+def test_a_stray_towards_a_wall_breaks_its_setback_and_one_away_from_it_does_not(
+    plain, sigma_m, monkeypatch
+) -> None:
+    """The house lies to the left of the first 8 m; 0.35 m is asked for, common practice."""
+    monkeypatch.setattr("lawnplat.proving.check.OF_WIRES", (distance_to_things,))
+    wire = planned_wires(plain)[0]
+    near, away = (
+        held(plain, drawn(wire, sigma_m, left_m=bulge(4.0, by)).line) for by in (0.3, -0.3)
+    )
+    (broken,) = named(near, "setback")
+    assert broken.text == "as laid: building"
+    assert broken.measured == pytest.approx(0.05, abs=4 * sigma_m)
+    at = shapely.line_locate_point(wire.line, broken.place)
+    assert at == pytest.approx(4.0, abs=1.5)
+    assert len(away.strays) == 1
+    assert not named(away, "setback")
+
+
+def test_noise_within_the_tolerance_breaks_nothing(islands, monkeypatch) -> None:
+    """A pair is 1 cm apart and its two wires cross each other in what was measured."""
+    monkeypatch.setattr("lawnplat.proving.check.OF_WIRES", (distance_to_things, crosses_itself))
+    laid = held(islands, drawn(planned_wires(islands)[0], 0.02, left_m=bulge(34.0, -0.3)).line)
+    assert len(laid.strays) == 1
+    assert not laid.wires[0].laid.line.is_simple
+    assert not named(laid, "conductor")
+    assert not named(laid, "setback")
+
+
+def crosses_itself(evidence: Evidence):
+    """Yield wires that touch themselves, at the station so that no place speaks for them."""
+    for wire in evidence.plan.shapes("perimeter_wire"):
+        if not wire.is_simple:
+            yield Finding("conductor", "stop", "crosses itself")
 
 
 def test_pegs_and_joints_go_with_the_wire(plain) -> None:
