@@ -182,8 +182,8 @@ def distance_to_things(evidence: Evidence):
         for wire in evidence.plan.shapes("perimeter_wire"):
             near = shapely.shortest_line(wire, row.geometry)
             if near.length < 0.9 * wanted:
-                place = Point(near.coords[0])
-                yield Finding("setback", "stop", row.text("kind"), place=place, measured=near.length)
+                place, kind = Point(near.coords[0]), row.text("kind")
+                yield Finding("setback", "stop", kind, place=place, measured=near.length)
 
 
 @pytest.mark.parametrize("sigma_m", [0.01, 0.02])
@@ -256,6 +256,44 @@ def test_what_was_not_measured_is_said_and_stands_as_planned(plain) -> None:
     assert middle.distance(Point(wire.places(np.array([46.0]))[0])) < 1e-6
     told = [each.text for each in named(laid, "not_measured")]
     assert len(told) == 1 + len(plain.rows("return_lines"))
+
+
+def test_a_coarse_track_is_said_to_be_and_puts_no_noise_on_record(islands) -> None:
+    wire = planned_wires(islands)[0]
+    laid = held(islands, drawn(wire, 0.3, 1.0, correlation=0.9).line)
+    (finding,) = named(laid, "track_coarse")
+    assert finding.measured == pytest.approx(0.3)
+    assert laid.wires[0].laid.length_m == pytest.approx(wire.length_m, abs=1e-6)
+    assert not named(held(islands, drawn(wire, 0.05).line), "track_coarse")
+
+
+def test_a_stroke_of_a_drawing_stands_for_the_wire_between_its_ends(plain) -> None:
+    wire = planned_wires(plain)[0]
+    corners = shapely.get_coordinates(wire.line.simplify(0.03))
+    assert np.hypot(*np.diff(corners, axis=0).T).max() > OWN.largest_gap_m
+    as_drawn, as_points = (
+        held(plain, line_of(corners, 0.02, stroke=stroke)).wires[0] for stroke in (True, False)
+    )
+    assert not as_drawn.gaps
+    assert as_points.gaps
+
+
+def test_several_loops_keep_their_own_wires(tmp_path) -> None:
+    """A class that mows 200 m2 a day splits the first garden of the sample in two."""
+    machine = tmp_path / "own.toml"
+    machine.write_text("capacity_m2 = 200\n", encoding="utf-8")
+    survey = Path(__file__).parents[2] / "sample_data" / "survey.gpkg"
+    out = tmp_path / "out"
+    run("plan", survey, "--only", "garden-01", "--machine", machine, "--out", out)
+    plan = read_recorded(out / "garden-01" / "plan.gpkg")
+    wires = planned_wires(plan)
+    assert [wire.on for wire in wires][:2] == ["perimeter", "perimeter_2"]
+    walk = np.concatenate([drawn(wire, 0.02).line.xy for wire in wires])
+    laid = held(plan, line_of(walk, 0.02))
+    assert not laid.strays
+    assert not any(wire.gaps for wire in laid.wires)
+    assert len(laid.joints) == len(plan.rows("wire_joints"))
+    assert len(laid.pegs) == len(plan.rows("pegs"))
 
 
 def test_a_lone_slip_is_left_out_and_said(plain) -> None:

@@ -143,7 +143,7 @@ def check(
     if out is not None:
         _write(proved, out)
     if as_json:
-        _tell_json(proved)
+        _tell_json(proved, None if track is None else written)
     else:
         _tell(proved)
         if track is not None:
@@ -174,7 +174,7 @@ def _tell(proved: Sequence[Proved]) -> None:
         click.echo(f"{len(proved)} plans, {broken} with a rule broken")
 
 
-def _tell_json(proved: Sequence[Proved]) -> None:
+def _tell_json(proved: Sequence[Proved], record: Path | None) -> None:
     from lawnplat.proving.catalogue import RULES  # noqa: PLC0415
 
     echo_json(
@@ -190,6 +190,7 @@ def _tell_json(proved: Sequence[Proved]) -> None:
                 for each in proved
             ],
             "rules": {rule.name: rule.about for rule in RULES},
+            **({} if record is None else {"record": record}),
         }
     )
 

@@ -114,10 +114,9 @@ def _tell_json(known: Known, place: Located | None = None, part: Stretch | None 
 
 
 def _plain_place(place: Located) -> dict[str, object]:
-    told = dict(vars(place))
-    if math.isnan(place.across_m):
-        told["across_m"] = None
-    return told
+    known = {"across_m": place.across_m, "along_m": place.along_m}
+    unknown = {name: None for name, value in known.items() if math.isnan(value)}
+    return {**vars(place), **unknown}
 
 
 def _tell_basis(known: Known) -> None:
@@ -139,10 +138,11 @@ def _tell_place(known: Known, place: Located) -> None:
         joint = place.joint
         told = f"{joint.name} at {joint.chainage_m:.2f} m, {joint.away_m:.2f} m along the wire"
         click.echo(f"  joint    {told}")
-    across = "not measured here" if math.isnan(place.across_m) else f"{place.across_m:.2f} m across"
-    click.echo(
-        f"  reach    {across}; {place.along_m:.2f} m along the wire, spare at an end included"
-    )
+    if math.isnan(place.across_m):
+        click.echo("  reach    not measured here: as planned")
+    else:
+        along = f"{place.along_m:.2f} m along the wire, spare at an end included"
+        click.echo(f"  reach    {place.across_m:.2f} m across; {along}")
     _tell_cautions()
 
 

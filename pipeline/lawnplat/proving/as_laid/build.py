@@ -13,7 +13,7 @@ from lawnplat.proving.as_laid.laid_line import Moves, moved_wire, moves
 from lawnplat.proving.as_laid.measured import Matching, Measured, measured_wires
 from lawnplat.proving.as_laid.moved_things import moved_joints, moved_pegs
 from lawnplat.proving.as_laid.shifted import control_findings, shift_finding
-from lawnplat.proving.as_laid.straying import gaps, slips, strays
+from lawnplat.proving.as_laid.straying import gaps, is_coarse, slips, strays
 from lawnplat.proving.as_laid.types import AsLaid, Gap, LaidWire, Stray
 from lawnplat.proving.chained import ChainedWire
 from lawnplat.proving.evidence import Evidence
@@ -23,6 +23,8 @@ from lawnplat.survey.track import Track
 from lawnplat.survey.types import Finding
 
 _KILOMETRE_M = 1000.0
+_TOLD_M = 0.1
+"""Chainages are told to the decimetre: a shorter stretch is told as a place."""
 
 
 def as_laid(evidence: Evidence, track: Track) -> AsLaid:
@@ -56,6 +58,7 @@ def as_laid(evidence: Evidence, track: Track) -> AsLaid:
     by_name = {wire.planned.on: wire for wire in laid}
     checked = {wire.planned.on: _checked(wire, rules) for wire in laid if wire.strays}
     findings = [*track.findings, *_findings(laid, matching)]
+    findings += _coarse_finding(matching.wires, rules)
     findings += shift_finding(matching.wires, rules)
     findings += control_findings(track.marks, plan, rules)
     return AsLaid(
@@ -93,7 +96,8 @@ def _laid(wire: ChainedWire, points: Measured | None, rules: RuleBook) -> LaidWi
     slip = slips(points, rules)
     good = points.where(~slip)
     found, bare = strays(good, rules), gaps(good, rules.as_laid.largest_gap_m)
-    by = moves(good, found, bare, rules.pegs.spacing_m, only_strays=False)
+    coarse = is_coarse(good, rules)
+    by = moves(good, found, bare, rules.pegs.spacing_m, only_strays=coarse)
     line, plan_m, laid_m = moved_wire(wire, by)
     sigma_m = float(np.median(points.sigma_m))
     return LaidWire(wire, line, plan_m, laid_m, points, slip, sigma_m, found, bare)
@@ -125,6 +129,18 @@ def _findings(laid: Sequence[LaidWire], matching: Matching) -> Iterator[Finding]
     if matching.twice:
         text = "a point of a stretch that a longer part of the track has measured too is left out"
         yield Finding("measured_twice", "note", text, count=matching.twice)
+
+
+def _coarse_finding(wires: Sequence[Measured], rules: RuleBook) -> Iterator[Finding]:
+    coarse = [float(np.median(each.sigma_m)) for each in wires if is_coarse(each, rules)]
+    if coarse:
+        least = rules.as_laid.stray_sigmas * max(coarse) + rules.as_laid.stray_m
+        text = (
+            f"points good to {max(coarse):.2f} m do not tell whether setbacks are kept: strays "
+            f"under {least:.1f} m are not seen, and the record holds the rest as planned"
+        )
+        limit = rules.ground.open_edge_m / rules.as_laid.stray_sigmas
+        yield Finding("track_coarse", "warn", text, measured=max(coarse), limit=round(limit, 3))
 
 
 def _stray_finding(each: Stray) -> Finding:

@@ -13,9 +13,6 @@ from lawnplat.proving.as_laid.measured import Measured
 from lawnplat.proving.as_laid.types import Gap, Stray
 from lawnplat.settings.types import RuleBook
 
-_END_M = 0.5
-"""A track that stops this near to a wire's end has reached it."""
-
 
 def limits_m(points: Measured, rules: RuleBook) -> FloatArray:
     """Return how far off its plan each point may lie: accuracy, and the laying's own tolerance."""
@@ -70,15 +67,26 @@ def _stray(points: Measured, part: NDArray[np.intp], limit: FloatArray) -> Stray
 
 
 def gaps(points: Measured, largest_gap_m: float) -> tuple[Gap, ...]:
-    """Return the stretches of a wire that its points leave open."""
+    """Return the stretches of a wire that its points leave open.
+
+    A point stands for half of ``largest_gap_m`` to both sides, at a wire's ends too.
+    """
     return tuple(_gaps(points, largest_gap_m))
 
 
 def _gaps(points: Measured, largest_gap_m: float) -> Iterator[Gap]:
-    wire, at = points.wire, points.chainage_m
-    if at[0] > _END_M:
+    wire, at, end_m = points.wire, points.chainage_m, largest_gap_m / 2
+    if at[0] > end_m:
         yield Gap(wire.on, 0.0, float(at[0]))
     for k in np.flatnonzero(np.diff(at) > largest_gap_m):
         yield Gap(wire.on, float(at[k]), float(at[k + 1]))
-    if at[-1] < wire.length_m - _END_M:
+    if at[-1] < wire.length_m - end_m:
         yield Gap(wire.on, float(at[-1]), wire.length_m)
+
+
+def is_coarse(points: Measured, rules: RuleBook) -> bool:
+    """Return whether a track is too coarse to tell that a setback is kept: then the plan is better.
+
+    It is where the accuracy alone, as many times as a stray asks for, is more than an open edge's.
+    """
+    return bool(rules.as_laid.stray_sigmas * np.median(points.sigma_m) > rules.ground.open_edge_m)

@@ -37,8 +37,8 @@ class Located:
     """One place on a wire.
 
     ``x_m`` and ``y_m`` in the record's CRS, ``lon`` and ``lat`` in degrees on WGS 84. ``across_m``
-    is how far the wire may lie to the side of the place, NaN where it was not measured there;
-    ``along_m`` how far the place may be off along the wire.
+    is how far the wire may lie to the side of the place, ``along_m`` how far the place may be off
+    along the wire, for the spare that lies at a wire's end too; NaN where it was not measured.
     """
 
     on: str
@@ -113,7 +113,7 @@ def located(known: Known, wire: ChainedWire, chainage_m: float, rules: RuleBook)
         peg_after=_first([p for p in pegs if p.chainage_m > chainage_m], chainage_m),
         joint=_nearest(joints, chainage_m),
         across_m=round(reach_m, 3),
-        along_m=round((0.0 if math.isnan(reach_m) else reach_m) + rules.wire.spare_end_m, 3),
+        along_m=round(reach_m + rules.wire.spare_end_m, 3),
     )
 
 
