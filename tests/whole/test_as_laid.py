@@ -121,6 +121,33 @@ def test_the_two_of_a_pair_are_never_mixed(islands) -> None:
             assert (error[on_lead] < 6 * sigma_m + step_m / 2).all()
 
 
+def test_a_nearest_place_would_mix_the_two_of_a_pair(islands) -> None:
+    """Proof that the test above can fail: GEOS's nearest place is often on the other wire."""
+    wire = planned_wires(islands)[0]
+    track = drawn(wire, 0.02, 0.5)
+    nearest = shapely.line_locate_point(wire.line, shapely.points(track.line.xy))
+    assert (np.abs(nearest - track.true_m) > 0.5).sum() > 10
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_track_that_begins_within_a_pair_is_told_by_its_direction(islands, turned: bool) -> None:
+    wire = planned_wires(islands)[0]
+    track = drawn(wire, 0.02, 0.3)
+    leads = [
+        (row.number("from_m") + row.number("to_m")) / 2
+        for row in islands.rows("wire_sections")
+        if row.text("section") == "lead_out" and row.number("to_m") - row.number("from_m") > 0.6
+    ]
+    assert len(leads) > 3
+    for start in leads:
+        cut = int(np.searchsorted(track.true_m, start))
+        order = np.roll(np.arange(len(track.true_m)), -cut)
+        order = order[::-1] if turned else order
+        (points,) = matched(islands, line_of(track.line.xy[order], 0.02)).wires
+        assert len(points.chainage_m) == len(order)
+        assert np.abs(points.chainage_m - track.true_m).max() < 0.15
+
+
 @pytest.mark.parametrize("turned", [False, True])
 @pytest.mark.parametrize("share", [0.0, 0.31, 0.77])
 def test_direction_and_start_of_a_track_make_no_difference(plan, turned, share) -> None:
