@@ -10,6 +10,8 @@ _COMMANDS = {
     "inspect": "lawnplat.cli.inspect",
     "plan": "lawnplat.cli.plan",
     "quote": "lawnplat.cli.quote",
+    "check": "lawnplat.cli.check",
+    "locate": "lawnplat.cli.locate",
     "rules": "lawnplat.cli.settings",
     "classes": "lawnplat.cli.settings",
     "prices": "lawnplat.cli.settings",

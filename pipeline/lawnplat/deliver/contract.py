@@ -60,6 +60,9 @@ def _layer(name: str, geometry: str, columns: str, about: str) -> Layer:
     return Layer(name, geometry, tuple(Column(n, t or "float") for n, _, t in pairs), about)
 
 
+make_layer = _layer
+"""For the contracts of other files."""
+
 _FEATURE = "kind:str height_m setback_m source:str note:str"
 _FEATURES = "Surveyed things as the plan took them (setback_m only where the survey gave one):"
 
@@ -201,6 +204,13 @@ PROPERTIES = _layer(
     "label:str status:str reason:str machine_class:str lawn_m2 mowable_m2 hand_trim_m2 "
     "perimeter_m return_lines_m pegs:int advisories:int folder:str",
     "One row a property; advisories counts what warns or stops, not notes",
+)
+
+FINDINGS = _layer(
+    "findings",
+    "Point",
+    "rule:str severity:str text:str measured limit",
+    "What a check of plans found broken, at the worst spot of each",
 )
 
 PORTFOLIO_RUN_INFO = _layer("run_info", "None", "key:str value:str", "How the file came about")

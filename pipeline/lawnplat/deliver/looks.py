@@ -63,6 +63,11 @@ _RETURN = Look("return line", stroke=BLUE, width_mm=0.7, dash=(3.0, 1.5))
 _PLACE = Look("place looked at", fill=WHITE, stroke=GREY, size_mm=1.4)
 _CAUTION = Look("look at this", fill=YELLOW, stroke=BLACK, shape="triangle", size_mm=3.6)
 
+_SEVERITIES = (
+    ("stop", replace(_CAUTION, label="stop", fill=VERMILION)),
+    ("warn", replace(_CAUTION, label="warning")),
+    ("note", replace(_CAUTION, label="note", fill=WHITE, shape="circle", size_mm=2.0)),
+)
 _KINDS = (
     ("building", Look("building", fill=GREY, fill_opacity=0.8, stroke=BLACK)),
     ("water", Look("water", fill=SKY_BLUE, fill_opacity=0.8, stroke=BLUE)),
@@ -182,15 +187,8 @@ LOOKS: tuple[LayerLook, ...] = (
     _one(
         "parking_test", Look("acceptance test", fill=WHITE, stroke=BLUE, shape="star", size_mm=3.6)
     ),
-    LayerLook(
-        "advisories",
-        (
-            ("stop", replace(_CAUTION, label="stop", fill=VERMILION)),
-            ("warn", replace(_CAUTION, label="warning")),
-            ("note", replace(_CAUTION, label="note", fill=WHITE, shape="circle", size_mm=2.0)),
-        ),
-        column="severity",
-    ),
+    LayerLook("advisories", _SEVERITIES, column="severity"),
+    LayerLook("findings", _SEVERITIES, column="severity"),
     _one("station", Look("station", fill=BLUE, stroke=BLACK, shape="square", size_mm=3.0)),
 )
 """In drawing order, lowest first."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 from types import MappingProxyType
@@ -51,6 +51,17 @@ def read_recorded(path: Path) -> RecordedPlan:
     SurveyError
         There is no such file, it is none of ours, or it is damaged.
     """
+    return read_layers(path, LAYERS)
+
+
+def read_layers(path: Path, layers: Sequence[Layer]) -> RecordedPlan:
+    """Read those layers that a file of lawnplat's holds.
+
+    Raises
+    ------
+    SurveyError
+        There is no such file, it is none of ours, or it is damaged.
+    """
     if not path.is_file():
         raise SurveyError(str(path), "there is no such file", _ANEW)
     if not is_ours(path):
@@ -58,14 +69,14 @@ def read_recorded(path: Path) -> RecordedPlan:
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as database:
             database.row_factory = sqlite3.Row
-            return _read(database)
+            return _read(database, layers)
     except (sqlite3.Error, ShapelyError, LookupError, TypeError, ValueError) as error:
         raise SurveyError(str(path), f"cannot be read ({error})", _ANEW) from error
 
 
-def _read(database: sqlite3.Connection) -> RecordedPlan:
+def _read(database: sqlite3.Connection, layers: Sequence[Layer]) -> RecordedPlan:
     tables = {name for (name,) in database.execute("SELECT table_name FROM gpkg_contents")}
-    found = {about.name: _read_layer(database, about) for about in LAYERS if about.name in tables}
+    found = {about.name: _read_layer(database, about) for about in layers if about.name in tables}
     facts = {row.text("key"): row for row in found.get("run_info", ())}
     about_crs = facts["crs"]
     return RecordedPlan(

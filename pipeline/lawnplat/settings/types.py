@@ -286,6 +286,23 @@ class CommissioningRules:
 
 
 @dataclass(frozen=True)
+class AsLaidRules:
+    """Rules for the wire as it was laid, and for finding a break in it.
+
+    ``accuracy_m`` is the standard deviation of a measured point in each of two axes. A wire strays
+    where it lies more than ``stray_m`` and ``stray_sigmas`` standard deviations off its plan.
+    """
+
+    accuracy_m: float
+    stray_m: float
+    stray_sigmas: float
+    reach_m: float
+    largest_gap_m: float
+    last_stretch_m: float
+    joint_near_m: float
+
+
+@dataclass(frozen=True)
 class RuleBook:
     """Every clearance and limit that is not the machine's own.
 
@@ -305,6 +322,7 @@ class RuleBook:
     setting_out: SettingOutRules
     programme: ProgrammeRules
     commissioning: CommissioningRules
+    as_laid: AsLaidRules
     sources: Mapping[str, str]
 
 

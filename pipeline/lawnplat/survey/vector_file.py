@@ -95,11 +95,19 @@ def describe(path: Path, layer: str) -> Description:
         return Description(
             driver=source.driver,
             geometry_type=source.schema["geometry"],
-            count=len(source),
+            count=_count(source),
             crs_wkt=source.crs_wkt,
             columns=tuple(source.schema["properties"]),
             mixed=frozenset(k for k, kind in source.schema["properties"].items() if kind == "json"),
         )
+
+
+def _count(source: Any) -> int:
+    """Return how many rows a layer says that it has; 0 where its format does not say."""
+    try:
+        return len(source)
+    except TypeError:
+        return 0
 
 
 def stream(path: Path, layer: str, columns: Sequence[str], says: Description) -> Iterator[RawRow]:

@@ -1,0 +1,1 @@
+"""The wire as it was laid, held against its plan."""

@@ -1,0 +1,1 @@
+"""Where a wire lies, years later: by its chainage, and where to look for a break."""
