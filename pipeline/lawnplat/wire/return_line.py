@@ -13,7 +13,7 @@ from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
 from lawnplat.wire.lead_ground import leads_at_home
-from lawnplat.wire.return_advice import advice_on_lines, measured, no_way
+from lawnplat.wire.return_advice import SHARP_BEND, advice_on_lines, measured, no_way
 from lawnplat.wire.return_proposal import (
     Proposal,
     Wanted,
@@ -40,6 +40,11 @@ class Routed:
 
     lines: tuple[ReturnLine, ...]
     findings: tuple[Finding, ...]
+
+    @property
+    def bends_sharply(self) -> bool:
+        """Return whether a line bends more sharply than the rules allow."""
+        return any(finding.rule == SHARP_BEND for finding in self.findings)
 
 
 def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:

@@ -15,7 +15,7 @@ from lawnplat.ground.types import Part
 from lawnplat.wire.ahead_line import ahead_line
 from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends, Leaving, corridor_of, ends_of
 from lawnplat.wire.places import rim_of
-from lawnplat.wire.return_advice import keeps_rules
+from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
 from lawnplat.wire.return_drawing import drawn, straight_run_m
 from lawnplat.wire.return_search import (
     LIMIT_SHARES,
@@ -23,7 +23,6 @@ from lawnplat.wire.return_search import (
     search_ends,
     search_smooth_ends,
 )
-from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.shorter_line import shortened
 from lawnplat.wire.station import Siting
@@ -237,9 +236,8 @@ def _as_laid(
 
 
 def _switches_back(scene: Scene, line: LineString) -> bool:
-    bends = bends_deg(shapely.get_coordinates(line))
     most_deg = _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
-    return bool(bends.max(initial=0.0) > most_deg)
+    return sharpest_bend(line, scene.rules)[0] > most_deg
 
 
 def as_last_resort(
