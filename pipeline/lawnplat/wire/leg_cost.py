@@ -25,6 +25,7 @@ _SHARP_BEND_M = 20.0
 _SHARP_SHARE = 0.05
 """The price of a sharp bend grows over this share of the largest allowed, then stays."""
 _HAIR = 1e-3
+STRAIGHT_DEG = 0.5
 _OVER_LIMIT = 0.02
 """Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""
 _CHECK_M = 0.25
@@ -76,9 +77,13 @@ class LegCost:
         """
         before, after = runs[:-1], runs[1:]
         length_m = np.hypot(runs[..., 0], runs[..., 1])
-        turns = turn_between(before.reshape(-1, 2), after.reshape(-1, 2))
-        shorter_m = np.minimum(length_m[:-1], length_m[1:])
-        return self.bends(turns.reshape(shorter_m.shape), shorter_m)
+        turns = turn_between(before.reshape(-1, 2), after.reshape(-1, 2)).reshape(length_m[1:].shape)
+        # Two runs that go straight on are one leg.
+        on = turns < STRAIGHT_DEG
+        leg_m = length_m.copy()
+        leg_m[:-1] += np.where(on, length_m[1:], 0.0)
+        leg_m[1:] += np.where(on, length_m[:-1], 0.0)
+        return self.bends(turns, np.minimum(leg_m[:-1], leg_m[1:]))
 
     def led_in(self, heading: FloatArray) -> FloatArray:
         """Return the run that a straight run in a direction counts as: it is long enough."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.leg_cost import BARRED, LegCost
+from lawnplat.wire.leg_cost import BARRED, STRAIGHT_DEG, LegCost
 from lawnplat.wire.relaxing import relaxed
 
 _MOST_POINTS, _MOST_POINTS_FINE = 48, 80
@@ -110,7 +110,10 @@ def _chained(
     before: NDArray[np.int64] = np.full((size, size), -1)
     total[0] = table[0]
     if heading is not None:
-        total[0] += cost.bends(_turn_deg(heading[None], run[0])[0], length_m[0])
+        turn = _turn_deg(heading[None], run[0])[0]
+        total[0] += cost.bends(turn, length_m[0])
+        # A leg that goes straight on is part of the run that leads to the start.
+        length_m[0] += np.where(turn < STRAIGHT_DEG, cost.smallest_leg_m, 0.0)
     for place in range(1, size - 1):
         came = np.flatnonzero(np.isfinite(total[:place, place]))
         goes = np.flatnonzero(np.isfinite(table[place]))

@@ -27,6 +27,8 @@ _STEP_SHARE = 0.5
 _MOST_TURN_SHARE = 0.75
 """A longer step may turn by this share of the largest bend at most."""
 _HAIR_DEG = 1e-6
+_AS_NEAR_DEG = 1.0
+"""Directions that are nearest to the straight run's, within so much: a way begins in one of them."""
 
 
 @dataclass(frozen=True)
@@ -100,10 +102,11 @@ def smooth_ways(
     cells = grid.free.size
     network = _network(grid, gradient, headings, limit, weights, turning)
     come = float(np.arctan2(ahead[1], ahead[0]))
+    off_deg = [_between_deg(come, heading.angle) for heading in headings]
     begin = [
         number * cells + start
-        for number, heading in enumerate(headings)
-        if _between_deg(come, heading.angle) <= turning.largest_deg * _MOST_TURN_SHARE
+        for number, off in enumerate(off_deg)
+        if off <= min(off_deg) + _AS_NEAR_DEG
     ]
     reach, before = csgraph.dijkstra(
         network, directed=True, indices=np.array(begin), min_only=True, return_predecessors=True
