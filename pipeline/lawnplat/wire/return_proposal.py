@@ -18,7 +18,8 @@ from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
 from lawnplat.wire.return_drawing import drawn, straight_run_m
 from lawnplat.wire.return_search import (
-    LIMIT_SHARES,
+    GENTLY,
+    Gently,
     Searched,
     search_ends,
     search_smooth_ends,
@@ -145,8 +146,8 @@ def proposals(
     # To draw a line takes longer than to find its way: none is drawn for nothing.
     fit = [rough for rough in roughs if rough and rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
-    for share in LIMIT_SHARES:
-        smooth = [_smooth(scene, siting, laid, rough, share) for rough in fit]
+    for gently in GENTLY:
+        smooth = [_smooth(scene, siting, laid, rough, gently) for rough in fit]
         ways = [way for way in smooth if way and way.best(scene, wanted).serves(wanted)]
         yield from _drawn(scene, siting, laid, wanted, ways)
 
@@ -290,10 +291,10 @@ def _smooth(
     siting: Siting,
     laid: Sequence[LineString],
     rough: _Rough,
-    limit_share: float,
+    gently: Gently,
 ) -> _Rough | None:
     """Return ways that turn gently all along; None where there is none."""
-    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched, limit_share)
+    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched, gently)
     if searched is None:
         return None
     ways = _ways_to(siting, rough.corridor, searched, rough.ends, laid)

@@ -18,7 +18,7 @@ from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_rules
 from lawnplat.wire.return_drawing import drawn
 from lawnplat.wire.return_search import (
-    LIMIT_SHARES,
+    GENTLY,
     Searched,
     search_ends,
     search_smooth_ends,
@@ -108,15 +108,16 @@ def _gentler(asked: _Asked, most_m: float) -> LineString | None:
 
 
 def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
-    """Return the line along the shortest way that turns gently; None where it breaks a rule."""
+    """Return the shortest line along ways that turn gently; None where all break a rule."""
     plain = _with_less(asked.scene, 0.0)
-    for share in LIMIT_SHARES:
-        smooth = search_smooth_ends(plain, asked.near, asked.end, searched, share)
+    found = []
+    for gently in GENTLY:
+        smooth = search_smooth_ends(plain, asked.near, asked.end, searched, gently)
         if smooth is not None:
             line = asked.drawn(0.0, smooth)
             if keeps_rules(asked.scene, line, asked.limit):
-                return line
-    return None
+                found.append(line)
+    return min(found, key=lambda line: line.length, default=None)
 
 
 def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:
