@@ -77,7 +77,8 @@ class LegCost:
         """
         before, after = runs[:-1], runs[1:]
         length_m = np.hypot(runs[..., 0], runs[..., 1])
-        turns = turn_between(before.reshape(-1, 2), after.reshape(-1, 2)).reshape(length_m[1:].shape)
+        turns = turn_between(before.reshape(-1, 2), after.reshape(-1, 2))
+        turns = turns.reshape(length_m[1:].shape)
         # Two runs that go straight on are one leg.
         on = turns < STRAIGHT_DEG
         leg_m = length_m.copy()
