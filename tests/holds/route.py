@@ -94,8 +94,8 @@ def options(case: Case) -> Iterator[str]:
 
 
 TURN_SHARE = 0.75
-"""Share of the smallest leg within which a turn counts as one bend. By hand: the arc in a bend of 60
-degrees between legs of a metre has a radius of 0.5 / tan 30 degrees and is 0.91 m long."""
+"""Share of the smallest leg within which a turn counts as one bend. By hand: the arc in a bend of
+60 degrees between legs of a metre has a radius of 0.5 / tan 30 degrees and is 0.91 m long."""
 
 
 def return_lines(case: Case) -> Iterator[str]:

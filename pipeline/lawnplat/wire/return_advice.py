@@ -21,6 +21,7 @@ from lawnplat.wire.types import ReturnLine, Station
 SHARP_BEND = "return_line_bend"
 """The rule of the advisory on a bend over the largest allowed."""
 _STEP_M = 0.25
+_METRE_STEP_M = 0.1
 _POINT_PCT = 1.0
 """A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _HAIR_DEG = 0.5
@@ -102,6 +103,21 @@ def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
         return False
     onward = LineString(points[1:]) if len(points) > _TWO else line
     return bool(100 * (_profile(onward, scene.terrain).along.max() - limit) <= _POINT_PCT)
+
+
+def keeps_limit_by_the_metre(terrain: Terrain, line: LineString, limit: float) -> bool:
+    """Return whether no metre of a line rises or falls by more than ``limit`` and a point.
+
+    Heights are compared, not gradients: short steep places count as far as a machine feels them.
+    The straight run is left out, as in `keeps_rules`.
+    """
+    onward_m = float(np.hypot(*np.subtract(line.coords[1], line.coords[0])))
+    begins_m = np.arange(onward_m, line.length - 1.0, _METRE_STEP_M)
+    first, last = (
+        height_at(terrain, *shapely.get_coordinates(line.interpolate(begins_m + off)).T)
+        for off in (0.0, 1.0)
+    )
+    return bool(100 * (np.abs(last - first).max(initial=0.0) - limit) <= _POINT_PCT)
 
 
 def _near_wire(scene: Scene, room: Polygon, line: ReturnLine) -> list[Finding]:

@@ -61,7 +61,7 @@ def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     and the one line goes straight to the perimeter ahead.
     """
     limit = scene.machine.slope_return_pct / 100.0
-    seen = replace(scene, terrain=wary(scene.terrain, limit))
+    seen = replace(scene, terrain=wary(scene.terrain, limit), bare=scene.terrain)
     if only_ahead:
         ahead = straight_ahead(seen, siting)
         chosen = [] if ahead is None else [ahead]

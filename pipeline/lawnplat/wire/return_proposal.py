@@ -25,7 +25,7 @@ from lawnplat.wire.return_search import (
     search_smooth_ends,
 )
 from lawnplat.wire.scene import Scene
-from lawnplat.wire.shorter_line import shortened
+from lawnplat.wire.shorter_line import shortened, shortened_on_bare_ground
 from lawnplat.wire.station import Siting
 
 _MOST_ENDS = 48
@@ -232,6 +232,8 @@ def _as_laid(
         end = Ends(way.joint[None], way.inner[None])
         line = shortened(scene, rough.corridor, end, limit, line)
         clean = keeps_rules(scene, line, limit)
+        if clean:
+            line = shortened_on_bare_ground(scene, rough.corridor, end, limit, line)
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
     return Proposal(line, near_m, rough.searched.over, clean, rough, way)
 

@@ -15,7 +15,7 @@ from shapely import LineString
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.corridor import Corridor, Ends
 from lawnplat.wire.other_side import reached
-from lawnplat.wire.return_advice import keeps_rules
+from lawnplat.wire.return_advice import keeps_limit_by_the_metre, keeps_rules
 from lawnplat.wire.return_drawing import drawn
 from lawnplat.wire.return_search import (
     GENTLY,
@@ -67,6 +67,35 @@ def shortened(
         longer = 1.0 + _COARSER * scene.rules.return_line.longer_share
         return line if gentle is None or line.length <= longer * gentle.length else gentle
     return _gentler(asked, longer * shortest.length) or shortest
+
+
+def shortened_on_bare_ground(
+    scene: Scene, corridor: Corridor, end: Ends, limit: float, line: LineString
+) -> LineString:
+    """Return ``line``, or a line over ground as it is that saves the rules' share and keeps them.
+
+    Lines are drawn over ground that is steep a little before it is (`wary_ground`). Where that
+    makes one much longer, ground as it is may bear a shorter one: it is taken if each place and
+    each metre of it, by the heights, keeps the limit.
+    """
+    if scene.bare is None or scene.bare is scene.terrain:
+        return line
+    longer = 1.0 + scene.rules.return_line.longer_share
+    if line.length <= longer * float(np.hypot(*(end.joint[0] - corridor.station))):
+        return line
+    bare = replace(scene, terrain=scene.bare, bare=None)
+    asked = _Asked(bare, corridor, _near(corridor, end, line.length), end, limit)
+    searched = asked.searched(0.0)
+    if searched is None:
+        return line
+    if line.length <= longer * _length_m(searched.way_to_first(), corridor, end):
+        return line
+    other: LineString | None = asked.drawn(0.0, searched)
+    if other is not None and not keeps_rules(bare, other, limit):
+        other = _turning_gently(asked, searched)
+    if other is None or line.length <= longer * other.length:
+        return line
+    return other if keeps_limit_by_the_metre(scene.bare, other, limit) else line
 
 
 @dataclass(frozen=True)
