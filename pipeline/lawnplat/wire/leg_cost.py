@@ -64,9 +64,8 @@ class LegCost:
         ``shorter_m`` is the length of the shorter of the two legs that meet there.
         """
         share = turn_deg / self.largest_bend_deg
-        allowed = 1.0
-        if self.smallest_leg_m > 0:
-            allowed = np.minimum(np.maximum(shorter_m / self.smallest_leg_m, _HAIR), 1.0)
+        leg_m = max(self.smallest_leg_m, _HAIR)
+        allowed = np.minimum(np.maximum(shorter_m / leg_m, _HAIR), 1.0)
         sharp = np.minimum(np.maximum((share / allowed - 1.0) / _SHARP_SHARE, 0.0), 1.0)
         return np.asarray(self.per_bend * share + _SHARP_BEND_M * sharp)
 

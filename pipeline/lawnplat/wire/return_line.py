@@ -101,14 +101,15 @@ def _in_other_order(
     """
     far = _far_parts(scene, siting, chosen)
     kept = chosen[:-1]
-    other = instead(scene, siting, chosen[-1], _before_m(siting, kept), far)
+    laid = [proposal.line for proposal in kept]
+    other = instead(scene, siting, laid, chosen[-1], Wanted(far, _before_m(siting, kept)))
     if other is None or not other.clean:
         return None
     lines = _added_to(scene, siting, [*kept, other])
     if len(lines) <= len(chosen):
         return None
-    laid = [proposal.line for proposal in chosen]
-    leads = leads_at_home(scene, siting.piece, siting.station, laid) or []
+    leads_beside = [proposal.line for proposal in chosen]
+    leads = leads_at_home(scene, siting.piece, siting.station, leads_beside) or []
     longer_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
     nearer = _pays(scene, lines[-1], chosen[-1], longer_m)
     return lines if nearer or len(_far_parts(scene, siting, lines)) < len(far) else None

@@ -155,9 +155,9 @@ def proposals(
 def instead(
     scene: Scene,
     siting: Siting,
+    laid: Sequence[LineString],
     blocking: Proposal,
-    before_m: FloatArray,
-    far: Sequence[Part],
+    wanted: Wanted,
 ) -> Proposal | None:
     """Return the line that would best go with ``blocking``, laid in its stead; None if the same.
 
@@ -165,21 +165,31 @@ def instead(
     ----------
     scene : Scene
     siting : Siting
+    laid : sequence of LineString
+        The lines before that one.
     blocking : Proposal
         A line beside which no further one found room or paid.
-    before_m : array of shape (cells,)
-        How far the lawn lies from its nearest line before that one.
-    far : sequence of Part
-        Parts that no line reaches yet.
+    wanted : Wanted
+        Parts that no line reaches yet, and how far the lawn lies from its nearest line before that
+        one.
     """
     rough = blocking.rough
     if rough is None:
         return None
-    best = rough.best(scene, Wanted(far, blocking.near_m))
+    beside = Wanted(wanted.far, blocking.near_m)
+    best = rough.best(scene, beside)
     both_m = mean_of(np.minimum(blocking.near_m, best.near_m))
-    if not reaches(best.line, far) and both_m > most_mean_m(scene, blocking):
+    if not reaches(best.line, wanted.far) and both_m > most_mean_m(scene, blocking):
         return None
-    return _as_laid(scene, siting, rough, best, before_m)
+    found = _as_laid(scene, siting, rough, best, wanted.before_m)
+    for gently in GENTLY:
+        if found.clean:
+            break
+        smooth = _smooth(scene, siting, laid, rough, gently)
+        if smooth is not None:
+            best = smooth.best(scene, beside)
+            found = _as_laid(scene, siting, smooth, best, wanted.before_m)
+    return found if _may_lie(scene, found.line, laid) else None
 
 
 def _drawn(
