@@ -93,6 +93,11 @@ def options(case: Case) -> Iterator[str]:
         yield "options: the ranking does not follow the score"
 
 
+TURN_SHARE = 0.75
+"""Share of the smallest leg within which a turn counts as one bend. By hand: the arc in a bend of
+60 degrees between legs of a metre has a radius of 0.5 / tan 30 degrees and is 0.91 m long."""
+
+
 def return_lines(case: Case) -> Iterator[str]:
     frame = case.plan["return_lines"]
     if frame.empty:
@@ -168,12 +173,25 @@ def _tight_places(case: Case) -> Polygon:
 
 
 def _bends(case: Case, line: LineString) -> Iterator[str]:
-    run = np.diff(shapely.get_coordinates(line), axis=0)
-    cross = run[:-1, 0] * run[1:, 1] - run[:-1, 1] * run[1:, 0]
-    turn = np.degrees(np.abs(np.arctan2(cross, (run[:-1] * run[1:]).sum(axis=1))))
-    sharp = len(turn) and turn.max() > case.rules.return_line.largest_bend_deg + 1.0
-    if sharp and "return_line_bend" not in set(case.plan["advisories"]["rule"]):
-        yield f"return_line: a bend of {turn.max():.1f} degrees, and no advisory says so"
+    rules = case.rules.return_line
+    turn = sharpest_bend_deg(line, TURN_SHARE * rules.smallest_leg_m)
+    if turn > rules.largest_bend_deg + 1.0 and "return_line_bend" not in set(
+        case.plan["advisories"]["rule"]
+    ):
+        yield f"return_line: a bend of {turn:.1f} degrees, and no advisory says so"
+
+
+def sharpest_bend_deg(line: LineString, within_m: float) -> float:
+    """Return the most by which a line's direction changes over a length, corner or arc."""
+    run = np.diff(shapely.get_coordinates(line), axis=0) @ [1, 1j]
+    run = run[np.abs(run) > 0]
+    turn = np.degrees(np.angle(run[1:] / run[:-1]))
+    at_m = np.cumsum(np.abs(run))[:-1]
+    worst = 0.0
+    for first in range(len(turn)):
+        last = int(np.searchsorted(at_m, at_m[first] + within_m + MM / 1000, side="right"))
+        worst = max(worst, float(np.abs(np.cumsum(turn[first:last])).max()))
+    return worst
 
 
 def _gradients(case: Case, row: object) -> Iterator[str]:

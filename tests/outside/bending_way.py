@@ -3,9 +3,8 @@
 A discretisation of its own, searched by scipy: a state is a place of a lattice and one of some
 forty directions of legs from one to one and a half smallest legs long; a leg follows another where
 the turn between them is within the rules. Nothing of the program's own search, straightening or
-pricing is used, only its ground inside the wire and its terrain. Where the terrain is over the
-limit it is taken so one cell round as well, as return lines take it (`wary_ground`): heights are
-smoothed, and what a line does within a cell of a bank's foot they do not tell.
+pricing is used, only its ground inside the wire and its terrain as it is. Legs keep the limit at
+every place looked at: the reference takes none of the point over it that a line may have.
 """
 
 from __future__ import annotations
@@ -23,7 +22,6 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.planned import Plan
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
-from lawnplat.wire.wary_ground import wary
 
 LATTICE_M = 0.25
 LONGEST_LEGS = 1.4
@@ -76,9 +74,8 @@ def room_of(plan: Plan, rules: RuleBook) -> Room:
     free = shapely.union_all([clear, mouth, run.buffer(0.02)]).buffer(1e-3)
     shapely.prepare(free)
     limit = plan.machine.slope_return_pct / 100
-    terrain = wary(plan.terrain, limit)
     return Room(
-        free, partial(gradient_at, terrain), limit,
+        free, partial(gradient_at, plan.terrain), limit,
         home + ahead * along_m[:, None], home, ahead, joint,
         line.largest_bend_deg, line.smallest_leg_m,
     )

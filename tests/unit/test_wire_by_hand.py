@@ -20,7 +20,8 @@ from lawnplat.wire.build import build_layout
 from lawnplat.wire.conductor import BrokenRim, conductor, slit_ground
 from lawnplat.wire.joints import joints_of, parking_test_of, return_name, splices
 from lawnplat.wire.leads import Lead, rims_of
-from lawnplat.wire.rounding import bends_deg, rounded
+from lawnplat.wire.leg_cost import LegCost
+from lawnplat.wire.rounding import bends_deg, rounded, sharpest_turn
 from lawnplat.wire.types import Perimeter, ReturnLine
 from lawnplat.wire.ways_home import mean_and_worst
 
@@ -372,3 +373,48 @@ def test_the_same_site_gives_the_same_layout():
     # By their words: heights that are not known (NaN) equal nothing, not even themselves.
     assert repr(one.works) == repr(other.works)
     assert one.run_info == other.run_info
+
+
+def test_a_turn_on_a_small_arc_is_as_sharp_as_its_corner() -> None:
+    # Back and a metre beside: a half circle of radius 0.5 m in 18 chords, 10 degrees a bend.
+    angle = np.radians(np.linspace(-90, 90, 19))
+    arc = np.stack([5 + 0.5 * np.cos(angle), 0.5 * np.sin(angle)], axis=1)
+    line = np.concatenate([[[0.0, -0.5]], arc, [[0.0, 0.5]]])
+    assert bends_deg(line).max() == pytest.approx(10.0)
+    # It is 1.57 m long: all of it within 1.6 m, within 0.75 m at 114.6 degrees a metre 86 degrees,
+    # a chord more or less.
+    assert sharpest_turn(line, 1.6)[0] == pytest.approx(180.0)
+    turn, place = sharpest_turn(line, 0.75)
+    assert turn == pytest.approx(np.degrees(0.75 / 0.5), abs=10.0)
+    assert 5.0 <= place[0] <= 5.5
+
+
+def test_bends_to_either_side_are_not_added() -> None:
+    line = np.array([[0, 0], [1, 0], [1.2, 0.2], [3, 0.2]], float)
+    assert sharpest_turn(line, 0.75)[0] == pytest.approx(45.0)
+    assert sharpest_turn(line[:2], 0.75)[0] == 0.0
+
+
+def test_two_corners_close_to_each_other_are_one_bend() -> None:
+    corners = np.array([[0, 0], [2, 0], [2.2, 0.2 * np.sqrt(3)], [2.0, 2.0]], float)
+    first, second = bends_deg(corners)
+    assert first == pytest.approx(60.0)
+    assert sharpest_turn(corners, 0.75)[0] == pytest.approx(first + second)
+    assert sharpest_turn(corners, 0.1)[0] == pytest.approx(first)
+
+
+@pytest.mark.parametrize(("leg_m", "dear"), [(0.3, True), (1.0, False)])
+def test_bends_beside_a_short_leg_may_turn_by_its_share(leg_m: float, dear: bool) -> None:
+    # Two bends of 45 degrees: 0.3 of a smallest leg lets each turn by 18, a whole one by 60.
+    cost = LegCost(
+        gradient=lambda x, _: (np.zeros_like(x), np.zeros_like(x)),
+        closeness=lambda x, _: np.zeros_like(x),
+        free=box(-20, -20, 20, 20), limit=np.inf, per_gradient=0.0, per_closeness=0.0,
+        per_bend=2.0, largest_bend_deg=60.0, smallest_leg_m=1.0,
+    )  # fmt: skip
+    out = leg_m / np.sqrt(2)
+    corners = np.array([[0, 0], [3, 0], [3 + out, out], [3 + out, 4]], float)
+    length_m = np.hypot(*np.diff(corners, axis=0).T).sum()
+    # Each bend at 45 / 60 of the largest costs 1.5 m; a short leg 2 m times what it lacks.
+    plain_m = length_m + 3.0 + 2.0 * max(1.0 - leg_m, 0.0)
+    assert cost.chain(corners) == pytest.approx(plain_m + (40.0 if dear else 0.0))

@@ -13,10 +13,11 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from holds import PlanFile
+from holds.route import TURN_SHARE, sharpest_bend_deg
 from lawnplat.planned import Plan
 
 from .awkward import GARDENS, local
-from .planning import planned
+from .planning import RULES, planned
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,8 @@ def drawn(name: str, machine: str = "medium") -> Drawn:
 
 
 def turns_deg(line: LineString) -> np.ndarray:
-    """Return the change of direction at each corner of a line."""
-    run = np.diff(shapely.get_coordinates(line), axis=0) @ [1, 1j]
-    return np.abs(np.degrees(np.angle(run[1:] / run[:-1])))
+    """Return the change of direction of a line at its sharpest bend, arcs taken as one; one value.
+
+    A machine longer than an arc does not see that it is drawn in many small bends.
+    """
+    return np.array([sharpest_bend_deg(line, TURN_SHARE * RULES.return_line.smallest_leg_m)])

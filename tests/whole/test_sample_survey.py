@@ -97,8 +97,8 @@ def test_garden_03_has_a_guided_passage_that_the_line_runs_through(street: Run) 
     # 1.6 m of grass less 0.35 m to the house and 0.35 m to the fence.
     assert side["width_m"] == pytest.approx(0.90, abs=0.02)
     assert "linked" in set(plan["mowable"]["role"])
-    line = plan["return_lines"].geometry.iloc[0]
-    assert line.intersection(side.geometry).length > 0.8 * side["length_m"]
+    through = plan["return_lines"].geometry.intersection(side.geometry)
+    assert through.length.max() > 0.8 * side["length_m"]
 
 
 def test_garden_04_is_joined_by_its_crossing(street: Run) -> None:

@@ -75,19 +75,33 @@ def build_layout(
 
 
 def _sited_and_routed(scene: Scene) -> tuple[Siting, Routed]:
-    """Return the best place that a return line can leave from; the best of all for none."""
+    """Return the best place that a return line can leave from; the best of all for none.
+
+    Where lines leave the best place by a bend sharper than the rules allow, one with room to turn
+    is taken if they leave that without, and no more speaks against it.
+    """
     first = site_station(scene)
     routed = route(replace(scene, ground=first.ground), first)
+    if routed.lines and not routed.bends_sharply:
+        return first, routed
+    there = _with_room_to_turn(scene)
+    if there is not None and there[1].lines:
+        roomy, routed_there = there
+        better = not routed_there.bends_sharply and len(roomy.findings) <= len(first.findings)
+        if better or not routed.lines:
+            return roomy, routed_there
     if routed.lines:
         return first, routed
+    return first, route(replace(scene, ground=first.ground), first, only_ahead=True)
+
+
+def _with_room_to_turn(scene: Scene) -> tuple[Siting, Routed] | None:
+    """Return the best place with room to turn beyond its front, and its lines; None for none."""
     try:
         roomy = site_station(scene, roomy=True)
     except NotPlannable:
-        return first, route(replace(scene, ground=first.ground), first, only_ahead=True)
-    routed_there = route(replace(scene, ground=roomy.ground), roomy)
-    if routed_there.lines:
-        return roomy, routed_there
-    return first, route(replace(scene, ground=first.ground), first, only_ahead=True)
+        return None
+    return roomy, route(replace(scene, ground=roomy.ground), roomy)
 
 
 def _home_first(pieces: tuple[Polygon, ...], home: Polygon) -> tuple[Polygon, ...]:

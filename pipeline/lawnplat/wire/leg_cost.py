@@ -24,6 +24,8 @@ _SHARP_BEND_M = 20.0
 """Metres of line that a bend sharper than the largest allowed is worth: it is a last resort."""
 _SHARP_SHARE = 0.05
 """The price of a sharp bend grows over this share of the largest allowed, then stays."""
+_HAIR = 1e-3
+STRAIGHT_DEG = 0.5
 _OVER_LIMIT = 0.02
 """Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""
 _CHECK_M = 0.25
@@ -38,7 +40,9 @@ _GLANCES = 4
 class LegCost:
     """What a leg costs: its length, more where it is steep or close to a wire.
 
-    A leg shorter than ``smallest_leg_m`` costs up to as much more as a bend.
+    A leg shorter than ``smallest_leg_m`` costs up to as much more as a bend, and the bends at its
+    ends may turn by no more than its share of that length: a line turns no further in it for having
+    more corners.
 
     A leg that leaves ``free``, or is anywhere steeper than ``limit`` (m/m) by more than a share of
     it, is barred; between neighbouring points of a way it may still be taken, at a high price.
@@ -54,11 +58,36 @@ class LegCost:
     largest_bend_deg: float = 180.0
     smallest_leg_m: float = 0.0
 
-    def bends(self, turn_deg: FloatArray) -> FloatArray:
-        """Return the cost of changes of direction, in metres of line."""
+    def bends(self, turn_deg: FloatArray, shorter_m: FloatArray) -> FloatArray:
+        """Return the cost of changes of direction, in metres of line.
+
+        ``shorter_m`` is the length of the shorter of the two legs that meet there.
+        """
         share = turn_deg / self.largest_bend_deg
-        sharp = np.minimum(np.maximum((share - 1.0) / _SHARP_SHARE, 0.0), 1.0)
+        leg_m = max(self.smallest_leg_m, _HAIR)
+        allowed = np.minimum(np.maximum(shorter_m / leg_m, _HAIR), 1.0)
+        sharp = np.minimum(np.maximum((share / allowed - 1.0) / _SHARP_SHARE, 0.0), 1.0)
         return np.asarray(self.per_bend * share + _SHARP_BEND_M * sharp)
+
+    def bends_between(self, runs: FloatArray) -> FloatArray:
+        """Return the cost of the bend between every two ``runs`` that follow each other.
+
+        Runs have shape (n + 1, ..., 2); where one is 0 there is no bend.
+        """
+        before, after = runs[:-1], runs[1:]
+        length_m = np.hypot(runs[..., 0], runs[..., 1])
+        turns = turn_between(before.reshape(-1, 2), after.reshape(-1, 2))
+        turns = turns.reshape(length_m[1:].shape)
+        # Two runs that go straight on are one leg.
+        on = turns < STRAIGHT_DEG
+        leg_m = length_m.copy()
+        leg_m[:-1] += np.where(on, length_m[1:], 0.0)
+        leg_m[1:] += np.where(on, length_m[:-1], 0.0)
+        return self.bends(turns, np.minimum(leg_m[:-1], leg_m[1:]))
+
+    def led_in(self, heading: FloatArray) -> FloatArray:
+        """Return the run that a straight run in a direction counts as: it is long enough."""
+        return heading[None] * max(self.smallest_leg_m, 1.0)
 
     def steepest(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the steepest gradient (m/m) along each straight leg. Shape (n,)."""
@@ -141,9 +170,8 @@ class LegCost:
         price, barred = self.legs(corners[:-1], corners[1:])
         run = np.diff(corners, axis=0)
         if heading is not None:
-            run = np.concatenate([heading[None], run])
-        turns = turn_between(run[:-1], run[1:])
-        return float(np.where(barred, price * BARRED, price).sum() + self.bends(turns).sum())
+            run = np.concatenate([self.led_in(heading), run])
+        return float(np.where(barred, price * BARRED, price).sum() + self.bends_between(run).sum())
 
     def _along(
         self, start: FloatArray, end: FloatArray, length_m: FloatArray, shares: FloatArray

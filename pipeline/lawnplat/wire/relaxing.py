@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.leg_cost import BARRED, LegCost, turn_between
+from lawnplat.wire.leg_cost import BARRED, LegCost
 from lawnplat.wire.rounding import bends_deg
 
 _STEPS_M = (0.5, 0.2, 0.06)
@@ -130,13 +130,13 @@ def _merged(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> Fl
     return np.concatenate([points[:place], spot[None], points[place + 2 :]])
 
 
-def _runs(points: FloatArray, heading: FloatArray | None) -> FloatArray:
+def _runs(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> FloatArray:
     """Return the runs into and between all points and out of the last, 0 where there is none.
 
     Run ``n`` leads to point ``n``. Shape (points + 1, 2).
     """
     none = np.zeros((1, 2))
-    into = none if heading is None else heading[None]
+    into = none if heading is None else cost.led_in(heading)
     return np.concatenate([into, np.diff(points, axis=0), none])
 
 
@@ -165,12 +165,11 @@ def _prices(  # noqa: PLR0917 - the chain and how it is priced
     spots = tries.reshape(-1, 2)
     price, barred = cost.legs(np.concatenate([before, spots]), np.concatenate([spots, after]))
     total = np.where(barred, price * BARRED, price).reshape(2, -1).sum(axis=0)
-    runs = _runs(points, heading)
+    runs = _runs(points, cost, heading)
     into = np.broadcast_to(runs[first][:, None], shape).reshape(-1, 2)
     out = np.broadcast_to(runs[last + 1][:, None], shape).reshape(-1, 2)
     chain = np.stack([into, spots - before, after - spots, out])
-    turns = turn_between(chain[:-1].reshape(-1, 2), chain[1:].reshape(-1, 2)).reshape(3, -1)
-    return np.asarray((total + cost.bends(turns).sum(axis=0)).reshape(shape[:2]))
+    return np.asarray((total + cost.bends_between(chain).sum(axis=0)).reshape(shape[:2]))
 
 
 def _prices_of_pairs(
@@ -182,7 +181,6 @@ def _prices_of_pairs(
     """Return the price of the three legs and four bends at and beside each two corners."""
     price, barred = cost.legs(points[:-1], points[1:])
     price = np.where(barred, price * BARRED, price)
-    runs = _runs(points, heading)
-    bends = cost.bends(turn_between(runs[:-1], runs[1:]))
+    bends = cost.bends_between(_runs(points, cost, heading))
     legs = price[places - 1] + price[places] + price[places + 1]
     return np.asarray(legs + sum(bends[places + step] for step in range(-1, 3)))

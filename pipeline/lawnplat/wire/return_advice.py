@@ -10,18 +10,26 @@ from shapely import LineString, Point, Polygon
 from shapely.ops import substring
 
 from lawnplat.geometry import FloatArray
+from lawnplat.settings.types import RuleBook
 from lawnplat.survey.types import Finding
 from lawnplat.terrain.sample import gradient_at, height_at
 from lawnplat.terrain.types import Terrain
-from lawnplat.wire.rounding import bends_deg
+from lawnplat.wire.rounding import sharpest_turn
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.types import ReturnLine, Station
 
+SHARP_BEND = "return_line_bend"
+"""The rule of the advisory on a bend over the largest allowed."""
 _STEP_M = 0.25
+_METRE_STEP_M = 0.1
 _POINT_PCT = 1.0
 """A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _HAIR_DEG = 0.5
 _HAIR_M = 0.01
+_TURN_SHARE = 0.75
+"""Turns within this share of the smallest leg count as one bend. The arc of a bend of 60 degrees
+between two legs no longer than that one takes 0.9 of it (0.5 pi / 3 / tan 30 degrees), its chords
+somewhat less."""
 _TWO = 2
 
 
@@ -72,12 +80,17 @@ def advice_on_lines(
     found = _near_wire(scene, room, line)
     if over or line.steepest_pct > scene.machine.slope_return_pct + _POINT_PCT:
         found.append(_steep(scene, line, over=over))
-    bends = bends_deg(shapely.get_coordinates(line.line))
+    bend_deg, place = sharpest_bend(line.line, scene.rules)
     limit_deg = scene.rules.return_line.largest_bend_deg
-    if len(bends) and bends.max() > limit_deg + _HAIR_DEG:
-        place = Point(line.line.coords[int(np.argmax(bends)) + 1])
-        found.append(_sharp(line, place, float(bends.max()), limit_deg))
+    if bend_deg > limit_deg + _HAIR_DEG:
+        found.append(_sharp(line, Point(place), bend_deg, limit_deg))
     return found
+
+
+def sharpest_bend(line: LineString, rules: RuleBook) -> tuple[float, FloatArray]:
+    """Return the sharpest bend of a line, degrees, and its place, arcs and close corners as one."""
+    within_m = _TURN_SHARE * rules.return_line.smallest_leg_m
+    return sharpest_turn(shapely.get_coordinates(line), within_m)
 
 
 def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
@@ -86,10 +99,25 @@ def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
     ``limit`` is the gradient allowed, m/m; a point more is let pass.
     """
     points = shapely.get_coordinates(line)
-    if bends_deg(points).max(initial=0.0) > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
+    if sharpest_bend(line, scene.rules)[0] > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
         return False
     onward = LineString(points[1:]) if len(points) > _TWO else line
     return bool(100 * (_profile(onward, scene.terrain).along.max() - limit) <= _POINT_PCT)
+
+
+def keeps_limit_by_the_metre(terrain: Terrain, line: LineString, limit: float) -> bool:
+    """Return whether no metre of a line rises or falls by more than ``limit`` and a point.
+
+    Heights are compared, not gradients: short steep places count as far as a machine feels them.
+    The straight run is left out, as in `keeps_rules`.
+    """
+    onward_m = float(np.hypot(*np.subtract(line.coords[1], line.coords[0])))
+    begins_m = np.arange(onward_m, line.length - 1.0, _METRE_STEP_M)
+    first, last = (
+        height_at(terrain, *shapely.get_coordinates(line.interpolate(begins_m + off)).T)
+        for off in (0.0, 1.0)
+    )
+    return bool(100 * (np.abs(last - first).max(initial=0.0) - limit) <= _POINT_PCT)
 
 
 def _near_wire(scene: Scene, room: Polygon, line: ReturnLine) -> list[Finding]:
@@ -138,7 +166,7 @@ def _steep(scene: Scene, line: ReturnLine, *, over: bool) -> Finding:
 
 def _sharp(line: ReturnLine, place: Point, bend_deg: float, limit_deg: float) -> Finding:
     return Finding(
-        rule="return_line_bend",
+        rule=SHARP_BEND,
         severity="warn",
         text=(
             f"return line {line.number} turns by {bend_deg:.0f} degrees here, over "

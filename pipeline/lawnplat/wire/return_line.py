@@ -13,7 +13,7 @@ from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
 from lawnplat.wire.lead_ground import leads_at_home
-from lawnplat.wire.return_advice import advice_on_lines, measured, no_way
+from lawnplat.wire.return_advice import SHARP_BEND, advice_on_lines, measured, no_way
 from lawnplat.wire.return_proposal import (
     Proposal,
     Wanted,
@@ -41,6 +41,11 @@ class Routed:
     lines: tuple[ReturnLine, ...]
     findings: tuple[Finding, ...]
 
+    @property
+    def bends_sharply(self) -> bool:
+        """Return whether a line bends more sharply than the rules allow."""
+        return any(finding.rule == SHARP_BEND for finding in self.findings)
+
 
 def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     """Route return lines from the station so that the lawn lies as near to one as can be.
@@ -56,7 +61,7 @@ def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     and the one line goes straight to the perimeter ahead.
     """
     limit = scene.machine.slope_return_pct / 100.0
-    seen = replace(scene, terrain=wary(scene.terrain, limit))
+    seen = replace(scene, terrain=wary(scene.terrain, limit), bare=scene.terrain)
     if only_ahead:
         ahead = straight_ahead(seen, siting)
         chosen = [] if ahead is None else [ahead]
@@ -96,14 +101,15 @@ def _in_other_order(
     """
     far = _far_parts(scene, siting, chosen)
     kept = chosen[:-1]
-    other = instead(scene, siting, chosen[-1], _before_m(siting, kept), far)
+    laid = [proposal.line for proposal in kept]
+    other = instead(scene, siting, laid, chosen[-1], Wanted(far, _before_m(siting, kept)))
     if other is None or not other.clean:
         return None
     lines = _added_to(scene, siting, [*kept, other])
     if len(lines) <= len(chosen):
         return None
-    laid = [proposal.line for proposal in chosen]
-    leads = leads_at_home(scene, siting.piece, siting.station, laid) or []
+    leads_beside = [proposal.line for proposal in chosen]
+    leads = leads_at_home(scene, siting.piece, siting.station, leads_beside) or []
     longer_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
     nearer = _pays(scene, lines[-1], chosen[-1], longer_m)
     return lines if nearer or len(_far_parts(scene, siting, lines)) < len(far) else None

@@ -15,17 +15,17 @@ from lawnplat.ground.types import Part
 from lawnplat.wire.ahead_line import ahead_line
 from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends, Leaving, corridor_of, ends_of
 from lawnplat.wire.places import rim_of
-from lawnplat.wire.return_advice import keeps_rules
+from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
 from lawnplat.wire.return_drawing import drawn, straight_run_m
 from lawnplat.wire.return_search import (
-    LIMIT_SHARES,
+    GENTLY,
+    Gently,
     Searched,
     search_ends,
     search_smooth_ends,
 )
-from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.scene import Scene
-from lawnplat.wire.shorter_line import shortened
+from lawnplat.wire.shorter_line import shortened, shortened_on_bare_ground
 from lawnplat.wire.station import Siting
 
 _MOST_ENDS = 48
@@ -146,8 +146,8 @@ def proposals(
     # To draw a line takes longer than to find its way: none is drawn for nothing.
     fit = [rough for rough in roughs if rough and rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
-    for share in LIMIT_SHARES:
-        smooth = [_smooth(scene, siting, laid, rough, share) for rough in fit]
+    for gently in GENTLY:
+        smooth = [_smooth(scene, siting, laid, rough, gently) for rough in fit]
         ways = [way for way in smooth if way and way.best(scene, wanted).serves(wanted)]
         yield from _drawn(scene, siting, laid, wanted, ways)
 
@@ -155,9 +155,9 @@ def proposals(
 def instead(
     scene: Scene,
     siting: Siting,
+    laid: Sequence[LineString],
     blocking: Proposal,
-    before_m: FloatArray,
-    far: Sequence[Part],
+    wanted: Wanted,
 ) -> Proposal | None:
     """Return the line that would best go with ``blocking``, laid in its stead; None if the same.
 
@@ -165,21 +165,31 @@ def instead(
     ----------
     scene : Scene
     siting : Siting
+    laid : sequence of LineString
+        The lines before that one.
     blocking : Proposal
         A line beside which no further one found room or paid.
-    before_m : array of shape (cells,)
-        How far the lawn lies from its nearest line before that one.
-    far : sequence of Part
-        Parts that no line reaches yet.
+    wanted : Wanted
+        Parts that no line reaches yet, and how far the lawn lies from its nearest line before that
+        one.
     """
     rough = blocking.rough
     if rough is None:
         return None
-    best = rough.best(scene, Wanted(far, blocking.near_m))
+    beside = Wanted(wanted.far, blocking.near_m)
+    best = rough.best(scene, beside)
     both_m = mean_of(np.minimum(blocking.near_m, best.near_m))
-    if not reaches(best.line, far) and both_m > most_mean_m(scene, blocking):
+    if not reaches(best.line, wanted.far) and both_m > most_mean_m(scene, blocking):
         return None
-    return _as_laid(scene, siting, rough, best, before_m)
+    found = _as_laid(scene, siting, rough, best, wanted.before_m)
+    for gently in GENTLY:
+        if found.clean:
+            break
+        smooth = _smooth(scene, siting, laid, rough, gently)
+        if smooth is not None:
+            best = smooth.best(scene, beside)
+            found = _as_laid(scene, siting, smooth, best, wanted.before_m)
+    return found if _may_lie(scene, found.line, laid) else None
 
 
 def _drawn(
@@ -232,14 +242,15 @@ def _as_laid(
         end = Ends(way.joint[None], way.inner[None])
         line = shortened(scene, rough.corridor, end, limit, line)
         clean = keeps_rules(scene, line, limit)
+        if clean:
+            line = shortened_on_bare_ground(scene, rough.corridor, end, limit, line)
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
     return Proposal(line, near_m, rough.searched.over, clean, rough, way)
 
 
 def _switches_back(scene: Scene, line: LineString) -> bool:
-    bends = bends_deg(shapely.get_coordinates(line))
     most_deg = _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
-    return bool(bends.max(initial=0.0) > most_deg)
+    return sharpest_bend(line, scene.rules)[0] > most_deg
 
 
 def as_last_resort(
@@ -292,10 +303,10 @@ def _smooth(
     siting: Siting,
     laid: Sequence[LineString],
     rough: _Rough,
-    limit_share: float,
+    gently: Gently,
 ) -> _Rough | None:
     """Return ways that turn gently all along; None where there is none."""
-    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched, limit_share)
+    searched = search_smooth_ends(scene, rough.corridor, rough.ends, rough.searched, gently)
     if searched is None:
         return None
     ways = _ways_to(siting, rough.corridor, searched, rough.ends, laid)

@@ -27,9 +27,20 @@ _FINER = 1.6
 _REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 3, 3, 8
 _MANY_CELLS = 20_000
 _MOST_CELLS_SMOOTH = 8_000
-LIMIT_SHARES = (1.0, 0.93)
-"""Ways that turn gently are looked for under the limit, then under less: on rough ground legs drawn
-between cells may be steeper than the cells told."""
+@dataclass(frozen=True)
+class Gently:
+    """How ways that turn gently are looked for: under what share of the limit, and in what steps.
+
+    ``whole_legs`` is as `Turning` has it.
+    """
+
+    limit_share: float
+    whole_legs: bool
+
+
+GENTLY = (Gently(1.0, False), Gently(0.93, False), Gently(1.0, True))
+"""Looked for in this order. Under less than the limit because on rough ground legs drawn between
+cells may be steeper than the cells told."""
 _MEETINGS = 33
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
@@ -76,9 +87,9 @@ def search_ends(scene: Scene, corridor: Corridor, ends: Ends) -> Searched | None
 
 
 def search_smooth_ends(
-    scene: Scene, corridor: Corridor, ends: Ends, rough: Searched, limit_share: float
+    scene: Scene, corridor: Corridor, ends: Ends, rough: Searched, gently: Gently
 ) -> Searched | None:
-    """Search ways to all ends that turn gently, under a share of the limit of the ``rough`` ways.
+    """Search ways to all ends that turn gently, under the limit of the ``rough`` ways.
 
     None where there are none, on a grid as fine as that search's or as many cells allow.
     """
@@ -96,9 +107,11 @@ def search_smooth_ends(
         _gradient_on(grid, scene.terrain),
         start,
         corridor.ahead,
-        limit=limit_share * rough.ways.limit,
+        limit=gently.limit_share * rough.ways.limit,
         weights=line_weights(scene.rules),
-        turning=Turning(rules.largest_bend_deg, rules.smallest_leg_m, rules.score_bend),
+        turning=Turning(
+            rules.largest_bend_deg, rules.smallest_leg_m, rules.score_bend, gently.whole_legs
+        ),
         onward=Onward(nodes[nodes >= 0], (ends.joint - ends.inner)[nodes >= 0]),
     )
     if not np.isfinite(ways.cost[nodes[nodes >= 0]]).any():

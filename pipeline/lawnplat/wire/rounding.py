@@ -16,6 +16,7 @@ _ARC_STEP_DEG = 8.0
 _SHRINK = 0.7
 _SMALLEST_RADIUS_M = 0.1
 _STRAIGHT_DEG = 1.0
+_HAIR_M = 1e-6
 
 
 def rounded(
@@ -84,3 +85,30 @@ def bends_deg(line: FloatArray) -> FloatArray:
     """Return the change of direction at each inner point of a line, in degrees, 0 to 180."""
     run = np.diff(line, axis=0)
     return turn_between(run[:-1], run[1:])
+
+
+def sharpest_turn(line: FloatArray, within_m: float) -> tuple[float, FloatArray]:
+    """Return the most by which a line turns within a length, degrees, and the place of it.
+
+    A bend drawn as an arc, or as several corners close to each other, is as sharp as a single
+    corner to a machine that is longer than it.
+
+    Parameters
+    ----------
+    line : array of shape (n, 2)
+    within_m : float
+        0 looks at each corner alone.
+    """
+    run = np.diff(line, axis=0)
+    length_m = np.hypot(run[:, 0], run[:, 1])
+    run, length_m = run[length_m > 0], length_m[length_m > 0]
+    heading = np.degrees(np.unwrap(np.arctan2(run[:, 1], run[:, 0])))
+    begin = np.cumsum(length_m) - length_m
+    apart_m = begin[None] - (begin + length_m)[:, None]
+    near = np.triu(apart_m <= within_m + _HAIR_M, k=1)
+    turn = np.where(near, np.abs(heading[None] - heading[:, None]), 0.0)
+    if turn.size == 0:
+        return 0.0, np.asarray(line[0])
+    first, last = np.unravel_index(int(np.argmax(turn)), turn.shape)
+    corners = line[:-1][np.hypot(*np.diff(line, axis=0).T) > 0]
+    return float(turn[first, last]), np.asarray(corners[(first + 1 + last) // 2])

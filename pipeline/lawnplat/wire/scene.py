@@ -26,6 +26,8 @@ class Scene:
     terrain: Terrain
     machine: MachineClass
     rules: RuleBook
+    bare: Terrain | None = None
+    """The terrain as it is, where ``terrain`` is taken as steeper at the edges of banks."""
 
     @property
     def base_ahead_m(self) -> float:

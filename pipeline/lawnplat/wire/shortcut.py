@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.leg_cost import BARRED, LegCost
+from lawnplat.wire.leg_cost import BARRED, STRAIGHT_DEG, LegCost
 from lawnplat.wire.relaxing import relaxed
 
 _MOST_POINTS, _MOST_POINTS_FINE = 48, 80
@@ -105,18 +105,23 @@ def _chained(
     """
     size = len(points)
     run = points[None] - points[:, None]
+    length_m = np.hypot(run[..., 0], run[..., 1])
     total = np.full((size, size), np.inf)
     before: NDArray[np.int64] = np.full((size, size), -1)
     total[0] = table[0]
     if heading is not None:
-        total[0] += cost.bends(_turn_deg(heading[None], run[0])[0])
+        turn = _turn_deg(heading[None], run[0])[0]
+        total[0] += cost.bends(turn, length_m[0])
+        # A leg that goes straight on is part of the run that leads to the start.
+        length_m[0] += np.where(turn < STRAIGHT_DEG, cost.smallest_leg_m, 0.0)
     for place in range(1, size - 1):
         came = np.flatnonzero(np.isfinite(total[:place, place]))
         goes = np.flatnonzero(np.isfinite(table[place]))
         if len(came) == 0 or len(goes) == 0:
             continue
         turn = _turn_deg(run[came, place], run[place, goes])
-        sums = total[came, place][:, None] + cost.bends(turn)
+        shorter_m = np.minimum(length_m[came, place][:, None], length_m[place, goes])
+        sums = total[came, place][:, None] + cost.bends(turn, shorter_m)
         least = np.argmin(sums, axis=0)
         total[place, goes] = sums[least, np.arange(len(goes))] + table[place, goes]
         before[place, goes] = came[least]

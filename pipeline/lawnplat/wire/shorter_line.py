@@ -15,10 +15,10 @@ from shapely import LineString
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.corridor import Corridor, Ends
 from lawnplat.wire.other_side import reached
-from lawnplat.wire.return_advice import keeps_rules
+from lawnplat.wire.return_advice import keeps_limit_by_the_metre, keeps_rules
 from lawnplat.wire.return_drawing import drawn
 from lawnplat.wire.return_search import (
-    LIMIT_SHARES,
+    GENTLY,
     Searched,
     search_ends,
     search_smooth_ends,
@@ -69,6 +69,35 @@ def shortened(
     return _gentler(asked, longer * shortest.length) or shortest
 
 
+def shortened_on_bare_ground(
+    scene: Scene, corridor: Corridor, end: Ends, limit: float, line: LineString
+) -> LineString:
+    """Return ``line``, or a line over ground as it is that saves the rules' share and keeps them.
+
+    Lines are drawn over ground that is steep a little before it is (`wary_ground`). Where that
+    makes one much longer, ground as it is may bear a shorter one: it is taken if each place and
+    each metre of it, by the heights, keeps the limit.
+    """
+    if scene.bare is None or scene.bare is scene.terrain:
+        return line
+    longer = 1.0 + scene.rules.return_line.longer_share
+    if line.length <= longer * float(np.hypot(*(end.joint[0] - corridor.station))):
+        return line
+    bare = replace(scene, terrain=scene.bare, bare=None)
+    asked = _Asked(bare, corridor, _near(corridor, end, line.length), end, limit)
+    searched = asked.searched(0.0)
+    if searched is None:
+        return line
+    if line.length <= longer * _length_m(searched.way_to_first(), corridor, end):
+        return line
+    other: LineString | None = asked.drawn(0.0, searched)
+    if other is not None and not keeps_rules(bare, other, limit):
+        other = _turning_gently(asked, searched)
+    if other is None or line.length <= longer * other.length:
+        return line
+    return other if keeps_limit_by_the_metre(scene.bare, other, limit) else line
+
+
 @dataclass(frozen=True)
 class _Asked:
     """A line to ``end``, looked for in ``near``: what of the ``corridor`` it can lie in."""
@@ -108,15 +137,16 @@ def _gentler(asked: _Asked, most_m: float) -> LineString | None:
 
 
 def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
-    """Return the line along the shortest way that turns gently; None where it breaks a rule."""
+    """Return the shortest line along ways that turn gently; None where all break a rule."""
     plain = _with_less(asked.scene, 0.0)
-    for share in LIMIT_SHARES:
-        smooth = search_smooth_ends(plain, asked.near, asked.end, searched, share)
+    found = []
+    for gently in GENTLY:
+        smooth = search_smooth_ends(plain, asked.near, asked.end, searched, gently)
         if smooth is not None:
             line = asked.drawn(0.0, smooth)
             if keeps_rules(asked.scene, line, asked.limit):
-                return line
-    return None
+                found.append(line)
+    return min(found, key=lambda line: line.length, default=None)
 
 
 def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:

@@ -26,19 +26,35 @@ _STEP_SHARE = 0.5
 """Steps are at least this share of the smallest leg long, so that a turn has a place on them."""
 _MOST_TURN_SHARE = 0.75
 """A longer step may turn by this share of the largest bend at most."""
-_HAIR_DEG = 1e-6
+_HAIR, _HAIR_DEG = 1e-9, 1e-6
+_AS_NEAR_DEG = 1.0
+"""Of two directions as near to a straight run's as that, a way may begin in either."""
 
 
 @dataclass(frozen=True)
 class Turning:
     """How a way may turn: as far as ``largest_deg`` in each ``leg_m``, at a price.
 
-    ``per_bend`` is what the largest bend is worth, in metres of line.
+    ``per_bend`` is what the largest bend is worth, in metres of line. Without ``whole_legs`` turns
+    are spread over steps shorter than a leg; with them each step is a leg at least, and may turn by
+    the whole of the largest bend. That finds ways where room is short, from a straight run above
+    all, and goes round smooth rims less well.
     """
 
     largest_deg: float
     leg_m: float
     per_bend: float
+    whole_legs: bool = False
+
+    @property
+    def least_step_m(self) -> float:
+        """Return the length of the shortest step."""
+        return self.leg_m if self.whole_legs else _STEP_SHARE * self.leg_m
+
+    @property
+    def most_share(self) -> float:
+        """Return the share of the largest bend that one step may turn by at most."""
+        return 1.0 if self.whole_legs else _MOST_TURN_SHARE
 
 
 @dataclass(frozen=True)
@@ -100,11 +116,11 @@ def smooth_ways(
     cells = grid.free.size
     network = _network(grid, gradient, headings, limit, weights, turning)
     come = float(np.arctan2(ahead[1], ahead[0]))
-    begin = [
-        number * cells + start
-        for number, heading in enumerate(headings)
-        if _between_deg(come, heading.angle) <= turning.largest_deg * _MOST_TURN_SHARE
-    ]
+    off_deg = [_between_deg(come, heading.angle) for heading in headings]
+    # A step that may turn by the whole bend begins along the run: twice as far it could else turn.
+    nearest_deg = min(off_deg) + _AS_NEAR_DEG
+    most_deg = nearest_deg if turning.whole_legs else turning.largest_deg * turning.most_share
+    begin = [number * cells + start for number, off in enumerate(off_deg) if off <= most_deg]
     reach, before = csgraph.dijkstra(
         network, directed=True, indices=np.array(begin), min_only=True, return_predecessors=True
     )[:2]
@@ -119,7 +135,7 @@ def _headings(cell_m: float, turning: Turning) -> list[_Heading]:
     """Return all directions, each with a step long enough to turn on."""
     found = []
     for up, right in steps(_REACH):
-        many = int(np.ceil(_STEP_SHARE * turning.leg_m / (cell_m * np.hypot(up, right))))
+        many = int(np.ceil(turning.least_step_m / (cell_m * np.hypot(up, right)) - _HAIR))
         many = max(many, 1)
         found += [_Heading(many * up, many * right), _Heading(-many * up, -many * right)]
     return found
@@ -174,7 +190,7 @@ def _directed(
 
 def _most_turn_deg(heading: _Heading, cell_m: float, turning: Turning) -> float:
     length_m = cell_m * float(np.hypot(heading.up, heading.right))
-    share = min(length_m / turning.leg_m, _MOST_TURN_SHARE)
+    share = min(length_m / turning.leg_m, turning.most_share)
     return turning.largest_deg * share + _HAIR_DEG
 
 
