@@ -37,6 +37,8 @@ _HAIR_SHARE = 0.015
 _OF_HAIR = 0.4
 """Bodies wider by this share of a hair leave something of every place that is none."""
 _NEAR_M = 0.05
+_MANY = 200
+"""So many places are cut out all at once sooner than one by one."""
 _MOST_ROUNDS = 5
 _FARTHEST_TIP = 2.0
 """A cap reaches at most this many radii beyond its disc, as the tip of a corner of some 40 degrees
@@ -78,16 +80,19 @@ def _narrow(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
     Nor hairs, that are there only because arcs are chords.
     """
     cores = grow(ground, -radius_m)
-    bodies = np.array(polygons(grow(cores, radius_m)), dtype=object)
+    wide = grow(cores, radius_m)
+    bodies = np.array(polygons(wide), dtype=object)
     found = []
     hair_m = min(_EVEN_M, _HAIR_SHARE * radius_m)
     # Two rims that run along each other are slow to overlay, and nearly all of both do. A place
     # wider than a hair reaches out of bodies a little wider: there alone it is cut out.
     wider = grow(cores, radius_m + _OF_HAIR * hair_m)
     signs = polygons(shapely.difference(ground, wider))
-    places = np.array(
-        [place for sign in signs for place in _there(sign, ground, bodies)], dtype=object
-    )
+    if len(signs) > _MANY:
+        found_places = polygons(shapely.difference(ground, wide))
+    else:
+        found_places = [place for sign in signs for place in _there(sign, ground, bodies)]
+    places = np.array(found_places, dtype=object)
     hairs = shapely.is_empty(shapely.buffer(places, -hair_m / 2))
     for place in places[~hairs]:
         touched = bodies[shapely.dwithin(bodies, place, _TOUCH_M)]
