@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -143,28 +145,84 @@ def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
     taken = (radius_m > _LEAST_DEPTH_M) | (radius_m[after] > _LEAST_DEPTH_M)
     if not taken.any():
         return []
+    radius_m = np.maximum(radius_m, _HAIR_M)
+    run = np.flatnonzero(taken)
+    start = int(run[np.argmax(np.diff(run, prepend=run[-1] - len(taken)))])
+    order = np.roll(np.arange(len(places)), -start)
+    stretches = np.split(order, np.flatnonzero(np.diff(taken[order].astype(int))) + 1)
+    spans = [
+        (chain[one], chain[other])
+        for stretch in stretches
+        if taken[stretch[0]]
+        for chain in [np.append(stretch, after[stretch[-1]])]
+        for one, other in pairwise(_kept(places[chain], radius_m[chain]))
+    ]
+    one, other = np.array(spans).T
     angle = np.arange(4 * QUARTER_SEGMENTS) * (np.pi / 2 / QUARTER_SEGMENTS)
     turn = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    discs = places[:, None, :] + np.maximum(radius_m, _HAIR_M)[:, None, None] * turn[None]
-    pairs = np.concatenate([discs[taken], discs[after[taken]]], axis=1)
+    discs = places[:, None, :] + radius_m[:, None, None] * turn[None]
+    pairs = np.concatenate([discs[one], discs[other]], axis=1)
     return list(np.asarray(shapely.convex_hull(shapely.linestrings(pairs))))
 
 
-def _smoothed(first: BaseGeometry, carved: BaseGeometry, slopes: Slopes) -> BaseGeometry:
-    """Return ``first`` less what was carved, corners both ways rounded.
+def _kept(places: FloatArray, radius_m: FloatArray) -> list[int]:
+    """Return which discs of a chain to keep: hulls of the others' neighbours hold them, to a hair.
 
-    Only the surroundings are rounded anew: a corner is rounded by what lies within two radii.
+    As Douglas and Peucker thin a line, the radius a third coordinate.
+    """
+    discs = np.column_stack([places, radius_m])
+    kept, spans = [0], [(0, len(discs) - 1)]
+    while spans:
+        first, last = spans.pop()
+        if last - first > 1:
+            run = discs[last] - discs[first]
+            off = discs[first + 1 : last] - discs[first]
+            along = off[:, :2] @ run[:2] / max(float(run[:2] @ run[:2]), _HAIR_M**2)
+            off -= np.clip(along, 0.0, 1.0)[:, None] * run
+            aside_m = np.hypot(off[:, 0], off[:, 1]) + np.abs(off[:, 2])
+            if aside_m.max() > _HAIR_M:
+                middle = first + 1 + int(np.argmax(aside_m))
+                spans += [(middle, last), (first, middle)]
+                continue
+        kept.append(last)
+    return kept
+
+
+def _smoothed(first: BaseGeometry, carved: BaseGeometry, slopes: Slopes) -> BaseGeometry:
+    """Return ``first`` less what was carved, corners both ways rounded."""
+    radius_m = slopes.rules.wire.corner_radius_m
+
+    def closed(around: BaseGeometry) -> BaseGeometry:
+        left = shapely.difference(around, carved)
+        return shapely.intersection(grow(grow(left, radius_m), -radius_m), around)
+
+    return _reshaped(first, carved, closed, slopes)
+
+
+def _less(first: BaseGeometry, cut: BaseGeometry, slopes: Slopes) -> BaseGeometry:
+    """Return what the machine reaches of ``first`` less ``cut``."""
+    return _reshaped(first, cut, lambda around: shapely.difference(around, cut), slopes)
+
+
+def _reshaped(
+    first: BaseGeometry,
+    changed: BaseGeometry,
+    change: Callable[[BaseGeometry], BaseGeometry],
+    slopes: Slopes,
+) -> BaseGeometry:
+    """Return ``first``, which has its shape, with a ``change`` of it shaped.
+
+    Only the surroundings of what is ``changed`` are shaped anew: a corner is rounded by what lies
+    within two radii.
     """
     radius_m = slopes.rules.wire.corner_radius_m
     far_m = 2 * max(radius_m, slopes.machine.smallest_passage_m) + _HAIR_M
     near, wider = (
-        union(shapely.box(*part.bounds) for part in polygons(grow(carved, reach_m)))
+        union(shapely.box(*part.bounds) for part in polygons(grow(changed, reach_m)))
         for reach_m in (far_m, 3 * far_m)
     )
     around = shapely.intersection(first, wider)
-    left = shapely.difference(around, carved)
-    closed = shapely.intersection(grow(grow(left, radius_m), -radius_m), around)
-    there = shapely.intersection(shaped(closed, slopes.machine, slopes.rules), near)
+    there = shapely.intersection(shaped(change(around), slopes.machine, slopes.rules), near)
     # A hair of overlap, so that the two fit together without a seam.
     elsewhere = shapely.difference(first, grow(near, -_SEAM_M))
     return union([elsewhere, there])
@@ -179,12 +237,18 @@ def _worth_it(
         for cut in polygons(shapely.difference(first, now))
         if cut.area > _LEAST_CUT_M2 and shapely.intersects(cut, carved)
     ]
-    parted = _lawns(first, slopes) != _lawns(now, slopes)
-    kept = [cut for cut in cuts if not _closes_way(cut, first, carved, slopes, parted)]
+    lawns = _lawns(first, slopes)
+    may_part = lawns != _lawns(now, slopes)
+    kept = [
+        cut
+        for cut in cuts
+        if not _takes_more(cut, carved, slopes)
+        and not (may_part and _lawns(_less(first, cut, slopes), slopes) != lawns)
+    ]
     left = now if len(kept) == len(cuts) else None
     while kept:
         if left is None:
-            left = shaped(shapely.difference(first, union(kept)), slopes.machine, slopes.rules)
+            left = _less(first, union(kept), slopes)
         old, new = _over_points(first, slopes), _over_points(left, slopes)
         new = new[shapely.distance(shapely.boundary(first), new) > _ON_IT_M]
         better = [cut for cut in kept if _mends(cut, old, new)]
@@ -194,20 +258,10 @@ def _worth_it(
     return Polygon()
 
 
-def _closes_way(
-    cut: Polygon, first: BaseGeometry, carved: BaseGeometry, slopes: Slopes, parted: bool
-) -> bool:
-    """Return whether ``cut`` takes the machine more ground than was carved, or parts lawns.
-
-    The latter is asked only where all cuts together do (``parted``).
-    """
+def _takes_more(cut: Polygon, carved: BaseGeometry, slopes: Slopes) -> bool:
+    """Return whether ``cut`` takes the machine more ground than was carved."""
     taken_m2 = shapely.intersection(cut, carved).area
-    if cut.area > (1 + _BEYOND_SHARE) * taken_m2 + slopes.machine.smallest_passage_m**2:
-        return True
-    if not parted:
-        return False
-    left = shaped(shapely.difference(first, cut), slopes.machine, slopes.rules)
-    return _lawns(left, slopes) != _lawns(first, slopes)
+    return cut.area > (1 + _BEYOND_SHARE) * taken_m2 + slopes.machine.smallest_passage_m**2
 
 
 def _lawns(ground: BaseGeometry, slopes: Slopes) -> int:

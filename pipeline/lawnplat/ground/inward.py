@@ -9,13 +9,14 @@ depth changes by no more than the step between them, so that the line has no jum
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray
+from lawnplat.geometry import FloatArray, grow
 from lawnplat.ground.rim_fall import Rim, outward_fall_pct
 from lawnplat.terrain.types import Terrain
 
@@ -47,6 +48,20 @@ class Room:
     limit_pct: float
     stretch_m: float
     """The shortest stretch of rim that counts."""
+
+    @cached_property
+    def standing(self) -> BaseGeometry:
+        """The ground less what lies too near to its rim for the machine's middle; prepared."""
+        inner = grow(self.ground, _TOUCH_M - self.radius_m)
+        shapely.prepare(inner)
+        return inner
+
+    @cached_property
+    def first_rim(self) -> BaseGeometry:
+        """The rim from which the reach counts; prepared."""
+        rim = shapely.boundary(self.first)
+        shapely.prepare(rim)
+        return rim
 
 
 @dataclass(frozen=True)
@@ -133,17 +148,11 @@ def _costs(
 
 def _barred(lattice: FloatArray, outward: FloatArray, room: Room) -> NDArray[np.bool_]:
     """Return where the machine would not fit inside the line, or the reach is passed."""
-    rim = shapely.boundary(room.ground)
-    shapely.prepare(rim)
-    shapely.prepare(room.ground)
-    disc = np.asarray(shapely.points(lattice - outward * room.radius_m))
-    fits = np.asarray(shapely.intersects(room.ground, disc))
-    barred = ~fits | np.asarray(shapely.dwithin(rim, disc, room.radius_m - _TOUCH_M))
+    middle = lattice - outward * room.radius_m
+    barred = ~np.asarray(shapely.contains_xy(room.standing, middle[..., 0], middle[..., 1]))
     if room.first is not room.ground:
-        first = shapely.boundary(room.first)
-        shapely.prepare(first)
         places = np.asarray(shapely.points(lattice))
-        barred |= ~np.asarray(shapely.dwithin(first, places, room.reach_m + _TOUCH_M))
+        barred |= ~np.asarray(shapely.dwithin(room.first_rim, places, room.reach_m + _TOUCH_M))
     barred[:, 0] = False
     return np.asarray(barred)
 

@@ -149,11 +149,15 @@ def admitted(
     grid: RouteGrid, found: Moves, limit: float, weights: Weights
 ) -> tuple[Moves, FloatArray]:
     """Return the moves no steeper than ``limit`` and what each costs."""
-    kept = found.steepest <= limit
+    kept = np.flatnonzero(found.steepest <= limit)
     within = found
-    if not kept.all():
-        ends, rest = (found.start[kept], found.end[kept]), found.steepest[kept]
-        within = Moves(*ends, found.length_m[kept], rest)
+    if len(kept) < len(found.start):
+        within = Moves(
+            found.start.take(kept),
+            found.end.take(kept),
+            found.length_m.take(kept),
+            found.steepest.take(kept),
+        )
     close = weights.closeness(grid.clearance_m).ravel()
     near = (close[within.start] + close[within.end]) / 2
     steep = (within.steepest / limit) ** 2 if np.isfinite(limit) and limit > 0 else 0.0

@@ -66,11 +66,9 @@ def measured(scene: Scene, places: Places, supply: Supply, grid: RouteGrid) -> M
     size = len(places.point)
     standing = np.flatnonzero(places.stands())
     tilt_pct, drains_m2 = np.full(size, np.nan), np.full(size, np.nan)
-    taken = [places.base[i].union(places.front[i]) for i in standing]
-    tilt_pct[standing] = plane_tilts_pct(scene.terrain, taken)
-    drains_m2[standing] = (
-        0.0 if supply.drained is None else upslope_m2(supply.drained, np.array(taken, dtype=object))
-    )
+    taken = np.asarray(shapely.union(places.base[standing], places.front[standing]), dtype=object)
+    tilt_pct[standing] = plane_tilts_pct(scene.terrain, list(taken))
+    drains_m2[standing] = 0.0 if supply.drained is None else upslope_m2(supply.drained, taken)
     unknown = np.full(size, np.nan)
     return Measures(
         tilt_pct=tilt_pct,
