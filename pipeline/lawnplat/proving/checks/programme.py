@@ -1,4 +1,4 @@
-"""The mowing programme and the hand-over list: hours that fit, heights in reach, nothing left out."""
+"""The mowing programme and the hand-over list: hours that fit, heights in reach, all told."""
 
 from __future__ import annotations
 

@@ -162,9 +162,12 @@ def _price(evidence: Evidence, row: Row, prices: PriceBook) -> Iterator[Finding]
 def _in_book(row: Row, evidence: Evidence, prices: PriceBook) -> Price | None:
     kind, item = row.text("kind"), row.text("item")
     if kind == "material":
-        bare = next((each.text("item") for each in evidence.plan.rows("materials")
-                     if f"{each.text('item')} {each.text('size')}".strip() == item), item)  # fmt: skip
-        return prices.items.get(item) or prices.items.get(bare)
+        bare = (
+            each.text("item")
+            for each in evidence.plan.rows("materials")
+            if f"{each.text('item')} {each.text('size')}".strip() == item
+        )
+        return prices.items.get(item) or prices.items.get(next(bare, item))
     if kind == "machine":
         return prices.machines.get(evidence.plan.facts.get("machine_class", ""))
     rate = {"electrician": "electrician", "travel": "travel"}.get(kind, item)

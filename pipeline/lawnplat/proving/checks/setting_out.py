@@ -49,14 +49,13 @@ def setting_out(evidence: Evidence) -> Iterator[Finding]:
     if not plan.loops:
         return
     rows = [row for row in plan.rows("setting_out") if isinstance(row.geometry, Point)]
-    fixed = [row for row in plan.rows("fixed_points") if isinstance(row.geometry, Point)]
-    places = {row.text("name"): row.geometry for row in fixed}
+    fixed = plan.rows("fixed_points")
+    places = {r.text("name"): r.geometry for r in fixed if isinstance(r.geometry, Point)}
     marks = {row.text("mark"): row for row in rows}
     if len(places) < len(fixed) or len(marks) < len(rows):
         yield breach(evidence, "setting_out", "a mark or a fixed point has the name of another")
     houses = union(each.geometry for each in evidence.things if each.kind == _BUILDING)
-    about = _Marks(marks, {name: Point(place.x, place.y) for name, place in places.items()},
-                   shapely.buffer(houses, -_CM))  # fmt: skip
+    about = _Marks(marks, places, shapely.buffer(houses, -_CM))
     for row in rows:
         if row.text("from_a") or row.text("from_b"):
             yield from _taped(evidence, row, about)
@@ -71,13 +70,12 @@ def setting_out(evidence: Evidence) -> Iterator[Finding]:
 
 def _taped(evidence: Evidence, row: Row, about: _Marks) -> Iterator[Finding]:
     name, place = f"mark {row.text('mark')}", Point(shapely.get_coordinates(row.geometry)[0])
-    ends = [about.fixed.get(row.text(column)) for column in ("from_a", "from_b")]
-    if ends[0] is None or ends[1] is None:
+    a, b = (about.fixed.get(row.text(column)) for column in ("from_a", "from_b"))
+    if a is None or b is None:
         yield breach(
             evidence, "setting_out", f"{name} is taped from a fixed point that is not there", place
         )
         return
-    a, b = ends
     tape_a, tape_b = row.number("dist_a_m"), row.number("dist_b_m")
     longest_m = evidence.rules.setting_out.longest_tape_m
     if not max(tape_a, tape_b) <= longest_m:
