@@ -19,6 +19,7 @@ from .ways import (
     dropped,
     first,
     left_of,
+    numbered,
     points_of,
     redrawn,
     unit,
@@ -63,7 +64,8 @@ def line_ends_by_the_station(evidence: Evidence) -> Spoilt:
     joint = next(
         place
         for place, row in enumerate(plan.rows("wire_joints"))
-        if row.text("joint") == "three_way" and row.geometry.distance(Point(line.geometry.coords[-1])) < 0.01
+        if row.text("joint") == "three_way"
+        and row.geometry.distance(Point(line.geometry.coords[-1])) < 0.01
     )
     plan = changed(plan, "wire_joints", joint, end, chainage_m=1.5)
     points = points_of(plan, LINES)
@@ -83,7 +85,10 @@ def line_across_the_wire(evidence: Evidence) -> Spoilt:
 
 def line_across_another(evidence: Evidence) -> Spoilt | None:
     plan = evidence.plan
-    if len(plan.rows(LINES)) < 2 or plan.rows(LINES)[0].values["loop"] != plan.rows(LINES)[1].values["loop"]:
+    if (
+        len(plan.rows(LINES)) < 2
+        or plan.rows(LINES)[0].values["loop"] != plan.rows(LINES)[1].values["loop"]
+    ):
         return None
     one = plan.rows(LINES)[0].geometry
     points = points_of(plan, LINES, 1)
@@ -106,7 +111,8 @@ def line_along_the_wire(evidence: Evidence) -> Spoilt | None:
     there = shapely.get_coordinates(shapely.shortest_line(middle, wire))
     near = there[1] - 0.1 * unit(there[1] - there[0])
     half = at_m[-1] / 2
-    new = np.vstack([points[at_m < half - 0.3], near, points[at_m > half + 0.3]])
+    sides = [line.interpolate(half + off).coords[0] for off in (-1, 1)]
+    new = np.vstack([points[at_m < half - 1], sides[0], near, sides[1], points[at_m > half + 1]])
     return with_plan(evidence, redrawn(evidence.plan, LINES, new), Point(near))
 
 
@@ -222,9 +228,12 @@ def two_pegs_dropped(evidence: Evidence) -> Spoilt | None:
 
 def peg_of_a_bend_dropped(evidence: Evidence) -> Spoilt | None:
     for at, row in _pegs(evidence):
-        turn = _turn_deg(evidence, row.geometry) if row.text("reason") == "bend" else 0.0
-        if turn > 30:
-            return with_plan(evidence, dropped(evidence.plan, "pegs", at), row.geometry)
+        if row.text("reason") != "bend" or _turn_deg(evidence, row.geometry) < 30:
+            continue
+        # A bend at a lead's end is held by the pair's peg as well.
+        if sum(other.geometry.distance(row.geometry) < 0.06 for _, other in _pegs(evidence)) == 1:
+            plan = numbered(dropped(evidence.plan, "pegs", at))
+            return with_plan(evidence, plan, row.geometry)
     return None
 
 
@@ -273,7 +282,7 @@ def peg_at_another_chainage(evidence: Evidence) -> Spoilt:
 def pegs_of_a_line_dropped(evidence: Evidence) -> Spoilt:
     rows = [row for row in evidence.plan.rows("pegs") if row.text("on") != "return_1"]
     start = Point(points_of(evidence.plan, LINES)[0])
-    return with_plan(evidence, evidence.plan.with_rows("pegs", rows), start)
+    return with_plan(evidence, numbered(evidence.plan.with_rows("pegs", rows)), start)
 
 
 def peg_number_twice(evidence: Evidence) -> Spoilt:

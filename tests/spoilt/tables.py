@@ -32,9 +32,7 @@ def mark_on_the_other_side(evidence: Evidence) -> Spoilt | None:
         return None
     row = evidence.plan.rows("setting_out")[at]
     other = {"left": "right", "right": "left"}[row.text("side")]
-    return with_plan(
-        evidence, changed(evidence.plan, "setting_out", at, side=other), row.geometry
-    )
+    return with_plan(evidence, changed(evidence.plan, "setting_out", at, side=other), row.geometry)
 
 
 def fixed_point_moved(evidence: Evidence) -> Spoilt | None:
@@ -133,7 +131,7 @@ def _amount(kind: str, column: str = "amount", by: float = 0.01) -> Way:
 
 
 def dearer_line_added_up_right(evidence: Evidence) -> Spoilt | None:
-    """Ask a cent more for a machine, and put it through margin-free sums: only the price is wrong."""
+    """Ask more for the machine and put it through all sums: only the price is wrong."""
     plan = evidence.plan
     tax_free = {row.text("kind"): at for at, row in enumerate(plan.rows("quote_lines"))}
     rows = plan.rows("quote_lines")
@@ -141,9 +139,16 @@ def dearer_line_added_up_right(evidence: Evidence) -> Spoilt | None:
     if machine is None:
         return None
     price, count = rows[machine].number("unit_price") + 100.0, rows[machine].number("quantity")
-    more, share = 100.0 * count, rows[tax_free["tax"]].number("amount") / rows[tax_free["net"]].number("amount")
+    more, share = (
+        100.0 * count,
+        rows[tax_free["tax"]].number("amount") / rows[tax_free["net"]].number("amount"),
+    )
     plan = changed(plan, "quote_lines", machine, unit_price=price, amount=price * count)
-    for kind, by in (("net", more), ("tax", more * round(share, 2)), ("total", more * (1 + round(share, 2)))):
+    for kind, by in (
+        ("net", more),
+        ("tax", more * round(share, 2)),
+        ("total", more * (1 + round(share, 2))),
+    ):
         told = round(rows[tax_free[kind]].number("amount") + by, 2)
         plan = changed(plan, "quote_lines", tax_free[kind], amount=told)
     return with_plan(evidence, plan)

@@ -53,6 +53,14 @@ def dropped(plan: RecordedPlan, layer: str, *at: int) -> RecordedPlan:
     return plan.with_rows(layer, rows)
 
 
+def numbered(plan: RecordedPlan) -> RecordedPlan:
+    """Return the plan with its pegs numbered from 1 again."""
+    rows = enumerate(plan.rows("pegs"), start=1)
+    return plan.with_rows(
+        "pegs", [replace(row, values={**row.values, "seq": seq}) for seq, row in rows]
+    )
+
+
 def points_of(plan: RecordedPlan, layer: str, at: int = 0) -> np.ndarray:
     return shapely.get_coordinates(plan.rows(layer)[at].geometry)
 

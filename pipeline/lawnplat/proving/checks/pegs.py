@@ -146,8 +146,15 @@ def _numbers(evidence: Evidence) -> Iterator[Finding]:
         yield breach(
             evidence, "peg_missing",
             f"{len(rows)} pegs are not numbered from 1, each once: there is no peg {missing[0]}",
-            measured=len(told), limit=len(rows),
+            _before(rows, missing[0]), measured=len(told), limit=len(rows),
         )  # fmt: skip
+
+
+def _before(rows: tuple[Row, ...], number: int) -> Point | None:
+    """Return where the peg with the next lower number stands."""
+    lower = [row for row in rows if row.number("seq") < number and isinstance(row.geometry, Point)]
+    last = max(lower, key=lambda row: row.number("seq"), default=None)
+    return None if last is None else Point(shapely.get_coordinates(last.geometry)[0])
 
 
 def peg_spacing(evidence: Evidence) -> Iterator[Finding]:

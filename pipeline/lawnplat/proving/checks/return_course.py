@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
@@ -133,7 +134,7 @@ def return_corridor(evidence: Evidence) -> Iterator[Finding]:
 
 
 def _near_wires(evidence: Evidence, line: LaidWire) -> Iterator[Finding]:
-    """Yield the place where a line is nearest to a wire, but at its joint and the station."""
+    """Yield the worst place of each stretch too near to a wire, joint and station left out."""
     corridor_m = evidence.rules.return_line.corridor_m
     at_m = line.stations_m(_STEP_M)
     places = line.places(at_m)
@@ -145,14 +146,20 @@ def _near_wires(evidence: Evidence, line: LaidWire) -> Iterator[Finding]:
     points = shapely.points(places[free])
     away_m = np.min([shapely.distance(wire, points) for wire in wires], axis=0)
     short_m = _wanted_m(evidence, points) - away_m
-    worst = int(np.argmax(short_m))
-    if short_m[worst] > _HAIR_M:
+    for worst in _worst_of_each(short_m > _HAIR_M, short_m):
         yield breach(
             evidence, "return_corridor",
             f"{line.words} runs {away_m[worst]:.2f} m from the perimeter wire or a pair to an "
             f"island here, {corridor_m:.2f} m are needed for the machine's body",
             Point(points[worst]), measured=float(away_m[worst]), limit=corridor_m,
         )  # fmt: skip
+
+
+def _worst_of_each(wrong: NDArray[np.bool_], by: FloatArray) -> list[int]:
+    """Return, for each run of places that are wrong, the index of the worst."""
+    index = np.flatnonzero(wrong)
+    runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
+    return [int(run[np.argmax(by[run])]) for run in runs if len(run)]
 
 
 def _wanted_m(evidence: Evidence, points: FloatArray) -> FloatArray:
