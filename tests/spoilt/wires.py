@@ -72,8 +72,12 @@ def wire_off_the_property(evidence: Evidence) -> Spoilt:
     away[(at_m < 3) | (at_m > at_m[-1] - 3)] = np.inf
     near = int(np.argmin(away))
     there = shapely.get_coordinates(shapely.shortest_line(Point(points[near]), rim))
-    points[near] = there[1] + 1.0 * unit(there[1] - there[0])
-    return with_plan(evidence, redrawn(evidence.plan, WIRE, points), Point(points[near]))
+    tip = there[1] + 1.0 * unit(there[1] - there[0])
+    wire = evidence.loops[0].wire
+    sides = [wire.interpolate(at_m[near] + off).coords[0] for off in (-1, 1)]
+    before, after = points[at_m < at_m[near] - 1], points[at_m > at_m[near] + 1]
+    new = np.vstack([before, sides[0], tip, sides[1], after])
+    return with_plan(evidence, redrawn(evidence.plan, WIRE, new), Point(tip))
 
 
 def wire_crossing_itself(evidence: Evidence) -> Spoilt:

@@ -12,6 +12,8 @@ import pytest
 
 from lawnplat.deliver.recorded import recorded_plan
 from lawnplat.plan import plan_site
+from lawnplat.proving.catalogue import LINE_RULES, TABLE_RULES
+from lawnplat.proving.checks import of_wires as checks
 from lawnplat.proving.checks.of_lines_and_tables import OF_LINES_AND_TABLES
 from lawnplat.proving.evidence import Evidence
 from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
@@ -22,6 +24,7 @@ from lidar_lots import raster_path, real_lots
 from spoilt.lines import OF_LINES
 from spoilt.tables import OF_TABLES
 from spoilt.ways import Way
+from spoilt.wires import OF_WIRES
 
 from .awkward import GARDENS
 
@@ -32,8 +35,10 @@ SPOILT_PLANS = (
     "curved_drive", "terrace", "triangle", "lot 3", "lot 4",
 )  # fmt: skip
 NEAR_M = 2.0
-SPOILT = (*OF_LINES, *OF_TABLES)
-CHECKS = {check.__name__: check for check in OF_LINES_AND_TABLES}
+EVERY = (*checks.OF_WIRES, *OF_LINES_AND_TABLES)
+CHECKS = {check.__name__: check for check in EVERY}
+"""A check is called as the rule that it holds."""
+SPOILT = tuple(each for each in (*OF_WIRES, *OF_LINES, *OF_TABLES) if each[1] in CHECKS)
 
 
 @cache
@@ -70,8 +75,12 @@ ALL = (*(f"garden-0{number}" for number in range(1, 10)), *GARDENS, *(f"lot {n}"
 @pytest.mark.parametrize("name", ALL)
 def test_no_good_plan_is_accused(name: str) -> None:
     evidence = evidence_of(name)
-    found = [f for check in OF_LINES_AND_TABLES for f in check(evidence)]
+    found = [f for check in EVERY for f in check(evidence)]
     assert [(f.rule, f.text) for f in found if f.severity != "note"] == []
+
+
+def test_every_rule_on_lines_and_tables_is_broken_here() -> None:
+    assert {rule.name for rule in (*LINE_RULES, *TABLE_RULES)} <= {rule for _, rule in SPOILT}
 
 
 @pytest.mark.parametrize(("way", "rule"), SPOILT, ids=lambda each: getattr(each, "__name__", each))
