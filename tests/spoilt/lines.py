@@ -226,6 +226,30 @@ def two_pegs_dropped(evidence: Evidence) -> Spoilt | None:
     return with_plan(evidence, dropped(evidence.plan, "pegs", best[0][0], best[1][0]), place)
 
 
+def pegs_of_pairs_dropped(evidence: Evidence) -> Spoilt | None:
+    """Leave both wires of every pair lying loose."""
+    rows = evidence.plan.rows("pegs")
+    if sum(row.text("reason") == "pair" for row in rows) < 5:
+        return None
+    kept = [row for row in rows if row.text("reason") != "pair"]
+    return with_plan(evidence, numbered(evidence.plan.with_rows("pegs", kept)))
+
+
+def bend_in_two_chords(evidence: Evidence) -> Spoilt | None:
+    """Turn by 40 degrees twice within 5 cm: on the ground that is one bend of 80."""
+    points = points_of(evidence.plan, LINES)
+    line, at_m = LineString(points), chainages(points)
+    if line.length < 8:
+        return None
+    half = at_m[-1] / 2
+    here, there = (np.array(line.interpolate(half + off).coords[0]) for off in (0.0, 0.1))
+    ahead = complex(*unit(there - here))
+    steps = [0.05 * ahead * np.exp(1j * np.radians(40)), 0.8 * ahead * np.exp(1j * np.radians(80))]
+    way = here + np.cumsum([[step.real, step.imag] for step in steps], axis=0)
+    new = np.vstack([points[at_m < half], here, way, points[at_m > half + 1.5]])
+    return with_plan(evidence, redrawn(evidence.plan, LINES, new))
+
+
 def peg_of_a_bend_dropped(evidence: Evidence) -> Spoilt | None:
     for at, row in _pegs(evidence):
         if row.text("reason") != "bend" or _turn_deg(evidence, row.geometry) < 30:
@@ -327,6 +351,7 @@ OF_LINES: tuple[tuple[Way, str], ...] = (
     (line_along_the_wire, "return_corridor"),
     (line_over_a_bed, "return_corridor"),
     (line_with_a_sharp_bend, "return_bend"),
+    (bend_in_two_chords, "return_bend"),
     (ground_tilted, "return_gradient"),
     (steepest_told_too_low, "return_gradient"),
     (climb_told_wrong, "return_gradient"),
@@ -337,6 +362,7 @@ OF_LINES: tuple[tuple[Way, str], ...] = (
     (_joint_dropped("splice"), "joint"),
     (joint_at_another_chainage, "joint"),
     (two_pegs_dropped, "peg_spacing"),
+    (pegs_of_pairs_dropped, "peg_spacing"),
     (curve_peg_dropped, "peg_spacing"),
     (peg_of_a_bend_dropped, "peg_missing"),
     (pegs_of_a_line_dropped, "peg_missing"),

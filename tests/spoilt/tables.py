@@ -97,6 +97,16 @@ def arc_told_flat(evidence: Evidence) -> Spoilt | None:
     return with_plan(evidence, changed(evidence.plan, "setting_out", at, to_next_offset_m=0.0))
 
 
+def arc_told_to_the_other_side(evidence: Evidence) -> Spoilt | None:
+    rows = evidence.plan.rows("setting_out")
+    for at, row in enumerate(rows):
+        if row.text("to_mark") and abs(row.number("to_next_offset_m")) > 0.05:
+            told = -row.number("to_next_offset_m")
+            plan = changed(evidence.plan, "setting_out", at, to_next_offset_m=told)
+            return with_plan(evidence, plan)
+    return None
+
+
 def notes_on_marks_dropped(evidence: Evidence) -> Spoilt | None:
     if first(evidence.plan, "advisories", rule="setting_out") is None:
         return None
@@ -195,6 +205,7 @@ OF_TABLES: tuple[tuple[Way, str], ...] = (
     (edge_told_wrong, "setting_out"),
     (height_told_wrong, "setting_out"),
     (arc_told_flat, "setting_out"),
+    (arc_told_to_the_other_side, "setting_out"),
     (notes_on_marks_dropped, "setting_out"),
     (_quantity("materials", "quantity", "perimeter wire", -1.0), "spare"),
     (_quantity("materials", "quantity", "return line wire", -1.0), "spare"),

@@ -43,7 +43,7 @@ def _misplaced(evidence: Evidence) -> Iterator[Finding]:
     wires = {wire.name: wire for wire in laid_wires(evidence.plan)}
     for row in evidence.plan.rows("wire_joints"):
         kind, on, at_m = row.text("joint"), row.text("on"), row.number("chainage_m")
-        there = row.geometry if isinstance(row.geometry, Point) else None
+        there = row.point
         if on not in wires or kind not in (TERMINAL, THREE_WAY, SPLICE):
             yield breach(
                 evidence, "joint", f"a joint '{kind}' is told on '{on}', which is not there",
@@ -83,7 +83,7 @@ def _three_way(evidence: Evidence) -> Iterator[Finding]:
     ends = {line.words: Point(line.points[-1]) for line in return_lines(evidence.plan)}
     joints = [row for wire in perimeters(evidence.plan)
               for row in joints_on(evidence, wire.name, THREE_WAY)
-              if isinstance(row.geometry, Point)]  # fmt: skip
+              if row.point is not None]  # fmt: skip
     for words, end in ends.items():
         if not any(shapely.dwithin(row.geometry, end, _AT_M) for row in joints):
             yield breach(

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString
 
 from lawnplat.proving.breach import breach
 from lawnplat.proving.evidence import Evidence
@@ -50,13 +50,9 @@ def _cables(evidence: Evidence) -> Iterator[Finding]:
             yield breach(
                 evidence, "length",
                 f"the station is told {told_m:.2f} m of cable from its outlet, the route drawn is "
-                f"{sum(drawn_m):.2f} m", _point(row.geometry), measured=told_m,
+                f"{sum(drawn_m):.2f} m", row.point, measured=told_m,
                 limit=sum(drawn_m),
             )  # fmt: skip
-
-
-def _point(geometry: object) -> Point | None:
-    return geometry if isinstance(geometry, Point) else None
 
 
 def parking_test(evidence: Evidence) -> Iterator[Finding]:
@@ -72,7 +68,7 @@ def parking_test(evidence: Evidence) -> Iterator[Finding]:
                 line.place(min(wanted_m, line.length_m)), measured=len(mine), limit=1,
             )  # fmt: skip
         for row in mine:
-            told_m, there = row.number("distance_m"), _point(row.geometry)
+            told_m, there = row.number("distance_m"), row.point
             least_m = min(wanted_m, line.length_m)
             if not told_m >= least_m - _MM or told_m > line.length_m + _MM:
                 yield breach(
@@ -97,5 +93,5 @@ def _of_no_line(evidence: Evidence, plan: RecordedPlan) -> Iterator[Finding]:
             yield breach(
                 evidence, "parking_test",
                 f"a parking test is told on return line {row.text('line_no')}, which is not there",
-                _point(row.geometry),
+                row.point,
             )  # fmt: skip

@@ -121,4 +121,5 @@ def _spools(evidence: Evidence) -> Iterator[Finding]:
 def quantity_of(evidence: Evidence, item: str, *, otherwise: float = math.nan) -> float:
     """Return the quantity of an item, NaN or ``otherwise`` where there is not one line of it."""
     found: list[Row] = [row for row in evidence.plan.rows("materials") if row.text("item") == item]
-    return found[0].number("quantity") if len(found) == 1 else otherwise
+    told = found[0].number("quantity") if len(found) == 1 else math.nan
+    return otherwise if math.isnan(told) else told

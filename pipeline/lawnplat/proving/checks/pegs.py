@@ -78,7 +78,7 @@ def peg_on_wire(evidence: Evidence) -> Iterator[Finding]:
     wires = {wire.name: wire for wire in laid_wires(evidence.plan)}
     for row in evidence.plan.rows("pegs"):
         on, name = row.text("on"), f"peg {row.text('seq')}"
-        there = row.geometry if isinstance(row.geometry, Point) else None
+        there = row.point
         if on not in wires:
             text = f"{name} is told on '{on}', which is not there"
             yield breach(evidence, "peg_on_wire", text, there)
@@ -152,7 +152,7 @@ def _numbers(evidence: Evidence) -> Iterator[Finding]:
 
 def _before(rows: tuple[Row, ...], number: int) -> Point | None:
     """Return where the peg with the next lower number stands."""
-    lower = [row for row in rows if row.number("seq") < number and isinstance(row.geometry, Point)]
+    lower = [row for row in rows if row.number("seq") < number and row.point is not None]
     last = max(lower, key=lambda row: row.number("seq"), default=None)
     return None if last is None else Point(shapely.get_coordinates(last.geometry)[0])
 
@@ -208,7 +208,7 @@ def _pegged(evidence: Evidence) -> list[_Pegged]:
     plan = evidence.plan
     pegs: dict[str, list[Row]] = {}
     for row in plan.rows("pegs"):
-        if isinstance(row.geometry, Point) and not np.isnan(row.number("chainage_m")):
+        if row.point is not None and not np.isnan(row.number("chainage_m")):
             pegs.setdefault(row.text("on"), []).append(row)
     found = []
     for wire in laid_wires(plan):

@@ -118,11 +118,11 @@ def _advised(evidence: Evidence, rule: str, line: LaidWire, least: float) -> Poi
     for row in evidence.plan.rows("advisories"):
         if (
             row.text("rule") == rule
-            and isinstance(row.geometry, Point)
-            and row.geometry.distance(line.line) <= 2 * _HAIR_M
+            and row.point is not None
+            and row.point.distance(line.line) <= 2 * _HAIR_M
             and row.number("measured") >= least
         ):
-            return row.geometry
+            return row.point
     return None
 
 

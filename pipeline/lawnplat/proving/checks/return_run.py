@@ -73,7 +73,7 @@ def return_end(evidence: Evidence) -> Iterator[Finding]:
     joints = [
         row.geometry
         for row in evidence.plan.rows("wire_joints")
-        if row.text("joint") == "three_way" and isinstance(row.geometry, Point)
+        if row.text("joint") == "three_way" and row.point is not None
     ]
     least_m = evidence.rules.return_line.joint_from_station_m
     for line, loop in _with_loops(evidence):

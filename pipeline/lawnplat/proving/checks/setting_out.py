@@ -48,9 +48,9 @@ def setting_out(evidence: Evidence) -> Iterator[Finding]:
     plan = evidence.plan
     if not plan.loops:
         return
-    rows = [row for row in plan.rows("setting_out") if isinstance(row.geometry, Point)]
+    rows = [row for row in plan.rows("setting_out") if row.point is not None]
     fixed = plan.rows("fixed_points")
-    places = {r.text("name"): r.geometry for r in fixed if isinstance(r.geometry, Point)}
+    places = {r.text("name"): r.point for r in fixed if r.point is not None}
     marks = {row.text("mark"): row for row in rows}
     if len(places) < len(fixed) or len(marks) < len(rows):
         yield breach(evidence, "setting_out", "a mark or a fixed point has the name of another")
@@ -255,9 +255,9 @@ def _off_arc(points: FloatArray, ends: FloatArray, offset_m: float) -> FloatArra
 def _joints(evidence: Evidence, rows: list[Row]) -> Iterator[Finding]:
     marks = shapely.multipoints(shapely.get_coordinates([row.geometry for row in rows]))
     for row in evidence.plan.rows("wire_joints"):
-        if isinstance(row.geometry, Point) and not row.geometry.distance(marks) <= _CM:
+        if row.point is not None and not row.point.distance(marks) <= _CM:
             yield breach(
                 evidence, "setting_out",
                 f"the {row.text('joint').replace('_', '-')} joint at {row.number('chainage_m'):.2f}"
-                f" m of {row.text('on')} has no mark", row.geometry,
+                f" m of {row.text('on')} has no mark", row.point,
             )  # fmt: skip
