@@ -79,7 +79,40 @@ STATION_RULES = (
     Rule("station_told", "warn", "what the station's row tells is what is measured"),
 )  # fmt: skip
 
-RULES: tuple[Rule, ...] = (*RECORD_RULES, *GROUND_RULES, *WIRE_RULES, *STATION_RULES)
+LINE_RULES = (
+    Rule("line_number", "stop", "a loop has a return line, and no more than its machine takes",
+         ("return_line_room",), ANYWHERE),
+    Rule("straight_run", "stop", "a return line leaves the station straight ahead, as far as asked",
+         ("return_line_straight",)),
+    Rule("return_end", "stop", "a return line ends in a joint on its perimeter, off the station"),
+    Rule("wire_crossing", "stop", "no return line crosses or touches a wire but at its ends"),
+    Rule("return_corridor", "warn", "a return line keeps off wires, pairs and surveyed things",
+         ("return_line_corridor",)),
+    Rule("return_bend", "warn", "a return line turns nowhere more sharply than a machine follows",
+         ("return_line_bend",), 0.5),
+    Rule("return_gradient", "warn", "no metre of a return line is steeper than the machine climbs",
+         ("return_line_gradient",), 0.5),
+    Rule("joint", "stop", "every terminal, three-way joint and splice is there, in its place"),
+    Rule("parking_test", "warn", "each return line has its acceptance test, as far out as asked"),
+)  # fmt: skip
+TABLE_RULES = (
+    Rule("peg_on_wire", "warn", "pegs stand on their wires, at their chainage"),
+    Rule("peg_missing", "warn", "every bend and joint has a peg, and pegs are numbered through"),
+    Rule("peg_spacing", "warn", "pegs stand close enough along the wire, and on its curves"),
+    Rule("length", "warn", "lengths in columns are those of the lines"),
+    Rule("spare", "warn", "wire to bring is what is drawn, spare at each end, and waste"),
+    Rule("materials", "warn", "materials are what the layers hold, counted and measured"),
+    Rule("labour", "warn", "work is what the layers hold, in hours by the price book"),
+    Rule("setting_out", "warn", "each mark is where its tapes meet, on its wire, and fixes it"),
+    Rule("quote_sum", "warn", "amounts, margin, net, tax and total add up to the cent"),
+    Rule("schedule", "warn", "mowing hours fit the day, the week and the hours allowed"),
+    Rule("cutting_height", "warn", "cutting heights are the machine's, and step down as asked"),
+    Rule("commissioning", "warn", "the hand-over list covers every loop and return line"),
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (
+    *RECORD_RULES, *GROUND_RULES, *WIRE_RULES, *STATION_RULES, *LINE_RULES, *TABLE_RULES
+)  # fmt: skip
 
 
 def rule_named(name: str) -> Rule:

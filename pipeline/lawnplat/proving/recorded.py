@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 Value = str | float | int | bool | None
@@ -27,11 +27,17 @@ class Row:
         return "" if value is None else str(value)
 
     def number(self, column: str) -> float:
-        """Return a column's value as a number; NaN where it is missing or is none."""
+        """Return a column's value as a number; NaN where it is missing, is none or has no end."""
         value = self.values.get(column)
-        if value is None or isinstance(value, str):
+        if value is None or isinstance(value, str) or not np.isfinite(value):
             return float("nan")
         return float(value)
+
+    @property
+    def point(self) -> Point | None:
+        """Return the row's place; None where it has no geometry or another than a point."""
+        shape = self.geometry
+        return shape if isinstance(shape, Point) and not shape.is_empty else None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,102 @@
+"""Every way to spoil a good plan is found by the right rule, and no good plan is accused.
+
+Plans are spoilt in memory, as they would be read from their files.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from lawnplat.deliver.recorded import recorded_plan
+from lawnplat.plan import plan_site
+from lawnplat.proving.catalogue import LINE_RULES, TABLE_RULES
+from lawnplat.proving.checks import of_wires as checks
+from lawnplat.proving.checks.of_lines_and_tables import OF_LINES_AND_TABLES
+from lawnplat.proving.evidence import Evidence
+from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
+from lawnplat.survey.read import read_survey
+from lawnplat.survey.types import Site
+from lawnplat.terrain.reader import ElevationRaster
+from lidar_lots import raster_path, real_lots
+from spoilt.lines import OF_LINES
+from spoilt.tables import OF_TABLES
+from spoilt.ways import Way
+from spoilt.wires import OF_WIRES
+
+from .awkward import GARDENS
+
+SAMPLE = Path(__file__).parents[2] / "sample_data"
+RULES, PRICES = load_rule_book(), load_price_book()
+SPOILT_PLANS = (
+    "garden-02", "garden-03", "garden-07", "garden-09", "L", "bank_across", "courtyard",
+    "curved_drive", "terrace", "triangle", "lot 3", "lot 4",
+)  # fmt: skip
+NEAR_M = 2.0
+EVERY = (*checks.OF_WIRES, *OF_LINES_AND_TABLES)
+CHECKS = {check.__name__: check for check in EVERY}
+"""A check is called as the rule that it holds."""
+SPOILT = tuple(each for each in (*OF_WIRES, *OF_LINES, *OF_TABLES) if each[1] in CHECKS)
+
+
+@cache
+def surveyed() -> dict[str, Site]:
+    survey = read_survey([str(SAMPLE / "survey.gpkg")], rules=RULES)
+    return {site.property_id: site for site in survey.sites}
+
+
+@cache
+def lots() -> dict[str, Site]:
+    return {site.property_id: site for site in real_lots(6)}
+
+
+@cache
+def evidence_of(name: str) -> Evidence:
+    if name in GARDENS:
+        return _planned(GARDENS[name].site(name), None)
+    if name in lots():
+        with ElevationRaster(raster_path()) as raster:
+            return _planned(lots()[name], raster)
+    with ElevationRaster(SAMPLE / "elevation.tif") as raster:
+        return _planned(surveyed()[name], raster)
+
+
+def _planned(site: Site, raster: ElevationRaster | None) -> Evidence:
+    machine = load_machine(site.machine_class)
+    plan = plan_site(site, machine=machine, rules=RULES, elevation=raster)
+    return Evidence(recorded_plan(plan), RULES, machine, PRICES, site, plan.terrain)
+
+
+ALL = (*(f"garden-0{number}" for number in range(1, 10)), *GARDENS, *(f"lot {n}" for n in range(6)))
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_no_good_plan_is_accused(name: str) -> None:
+    evidence = evidence_of(name)
+    found = [f for check in EVERY for f in check(evidence)]
+    assert [(f.rule, f.text) for f in found if f.severity != "note"] == []
+
+
+def test_every_rule_on_lines_and_tables_is_broken_here() -> None:
+    assert {rule.name for rule in (*LINE_RULES, *TABLE_RULES)} <= {rule for _, rule in SPOILT}
+
+
+@pytest.mark.parametrize(("way", "rule"), SPOILT, ids=lambda each: getattr(each, "__name__", each))
+def test_the_right_rule_finds_what_is_spoilt(way: Way, rule: str) -> None:
+    tried = 0
+    for name in SPOILT_PLANS:
+        spoilt = way(evidence_of(name))
+        if spoilt is None:
+            continue
+        tried += 1
+        before = set(CHECKS[rule](evidence_of(name)))
+        found = [each for each in CHECKS[rule](spoilt.evidence) if each not in before]
+        assert found, f"{name}: {rule} finds nothing"
+        assert {each.rule for each in found} == {rule}
+        assert "stop" in (said := {each.severity for each in found}) or "warn" in said
+        if spoilt.place is not None:
+            off_m = min(each.place.distance(spoilt.place) for each in found)
+            assert off_m <= NEAR_M, f"{name}: {off_m:.1f} m off"
+    assert tried, "no plan can be spoilt so"
