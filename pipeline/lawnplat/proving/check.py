@@ -7,6 +7,8 @@ from lawnplat.proving.checks.of_wires import OF_WIRES
 from lawnplat.proving.evidence import Evidence
 from lawnplat.survey.types import Finding
 
+_ORDER = ("stop", "warn", "note")
+
 
 def check_plan(evidence: Evidence) -> tuple[Finding, ...]:
     """Return every breach of a rule that a written plan holds.
@@ -19,8 +21,9 @@ def check_plan(evidence: Evidence) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        ``stop`` where nobody may dig by the plan, ``warn`` where somebody has to look at it,
-        ``note`` where the plan's own advisories say so already, or what could not be measured.
+        ``stop`` where nobody may dig by the plan, then ``warn`` where somebody has to look at it,
+        then ``note`` where the plan's own advisories say so already, or what could not be measured.
     """
     checks = (*OF_WIRES, *OF_LINES_AND_TABLES)
-    return tuple(finding for check in checks for finding in check(evidence))
+    found = [finding for check in checks for finding in check(evidence)]
+    return tuple(sorted(found, key=lambda each: _ORDER.index(each.severity)))

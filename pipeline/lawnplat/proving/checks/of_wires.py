@@ -3,5 +3,26 @@
 from __future__ import annotations
 
 from lawnplat.proving.check_types import Check
+from lawnplat.proving.checks import areas, conductor, enclosed, record, setbacks
 
-OF_WIRES: tuple[Check, ...] = ()
+OF_WIRES: tuple[Check, ...] = (
+    record.layers,
+    record.validity,
+    record.settings,
+    record.survey,
+    record.not_laid,
+    conductor.conductor,
+    setbacks.setback,
+    setbacks.open_edge,
+    setbacks.outside,
+    enclosed.island,
+    enclosed.mown_outside,
+    enclosed.unmown_inside,
+    enclosed.mown_setback,
+    areas.area_sum,
+    areas.area_column,
+    areas.hand_trim,
+    areas.lawn_is_grass,
+    areas.mown_on_lawn,
+    record.not_measured,
+)

@@ -1,0 +1,212 @@
+"""Checks of how far the wire keeps off things, open edges and a neighbour's wire."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from shapely import Point, Polygon, STRtree
+from shapely.geometry.base import BaseGeometry
+
+from lawnplat.proving.breach import breach
+from lawnplat.proving.clearance import TooNear, too_near
+from lawnplat.proving.evidence import Evidence
+from lawnplat.proving.loop import Loop
+from lawnplat.proving.recorded import union
+from lawnplat.proving.strips import carried_leads, crossings_of, strips_of
+from lawnplat.proving.things import Thing
+from lawnplat.proving.tolerances import ARC_M, CM, MM, arc_slack_m
+from lawnplat.settings.types import Treatment
+from lawnplat.survey.types import Finding
+
+_NEIGHBOUR = "neighbour_wire"
+_CUSP_M = 6 * CM
+"""Where the lawn's rounded rim comes up to a strip it ends in a cusp, which is lost as far as wire
+pairs are told from strips: 5 cm."""
+_RIM_STEP_M = 0.05
+"""The lawn's rim is looked at in pieces of this length: a tenth of a peg's spacing."""
+
+
+def setback(evidence: Evidence) -> Iterator[Finding]:
+    """Every metre of wire keeps the setback of every thing that it is kept off."""
+    for loop in evidence.loops:
+        if len(loop.segments) == 0:
+            continue
+        apart = _Apart(evidence, loop)
+        for thing in evidence.things:
+            yield from _of_thing(evidence, loop, thing, apart)
+
+
+class _Apart:
+    """Ground on which a loop's wire may come near to things; worked out when first asked for."""
+
+    def __init__(self, evidence: Evidence, loop: Loop) -> None:
+        self._evidence, self._loop = evidence, loop
+        self._found: dict[str, BaseGeometry] = {}
+
+    def _once(self, name: str) -> BaseGeometry:
+        if name not in self._found:
+            evidence, loop = self._evidence, self._loop
+            self._found[name] = {
+                "strips": lambda: strips_of(evidence, loop),
+                "carried": lambda: carried_leads(evidence, loop, self.strips),
+                "crossings": lambda: crossings_of(evidence),
+                "leads": lambda: shapely.buffer(loop.leads, MM),
+            }[name]()
+        return self._found[name]
+
+    @property
+    def strips(self) -> BaseGeometry:
+        return self._once("strips")
+
+    def for_thing(self, thing: Thing) -> BaseGeometry:
+        """Return where the wire may pass near a thing.
+
+        A pair to a carried lawn passes things by; a strip's wire runs over what the crossing
+        crosses, but no barrier; a lead may pass nearer by a tree, though never through it.
+        """
+        exempt = [shapely.buffer(self._once("carried"), 2 * CM)]
+        if not thing.barrier and shapely.intersects(thing.geometry, self._once("crossings")):
+            exempt.append(shapely.buffer(self.strips, _CUSP_M))
+        if thing.treatment is Treatment.FIRM:
+            exempt.append(self._once("leads"))
+        return union(exempt)
+
+
+def _of_thing(evidence: Evidence, loop: Loop, thing: Thing, apart: _Apart) -> Iterator[Finding]:
+    if not (thing.is_wired or thing.treatment is Treatment.FIRM):
+        return
+    rule = _NEIGHBOUR if thing.kind == _NEIGHBOUR else "setback"
+    least_m = thing.setback_m - arc_slack_m(thing.setback_m)
+    if least_m > 0 and too_near(loop.segments, loop.tree, thing.geometry, least_m):
+        exempt = apart.for_thing(thing)
+        found = too_near(loop.segments, loop.tree, thing.geometry, least_m, exempt)
+        if found is not None:
+            yield _told(evidence, rule, thing, found)
+            return
+    if thing.barrier or thing.treatment is Treatment.FIRM:
+        yield from _through(evidence, loop, thing)
+
+
+def _through(evidence: Evidence, loop: Loop, thing: Thing) -> Iterator[Finding]:
+    """No wire, not even a pair's, runs through a barrier or a trunk."""
+    hit = loop.tree.query(thing.geometry, predicate="intersects")
+    if len(hit) == 0:
+        return
+    inside = shapely.intersection(union(loop.segments[np.sort(hit)]), thing.geometry)
+    if inside.length > MM or (inside.length == 0 and not inside.is_empty):
+        text = (
+            f"the wire runs through the {thing.words}: lead it round, or through a conduit or a "
+            "bore made for it"
+        )
+        place = shapely.point_on_surface(inside)
+        yield breach(evidence, "setback", text, place, measured=0.0, limit=thing.setback_m)
+
+
+def _told(evidence: Evidence, rule: str, thing: Thing, found: TooNear) -> Finding:
+    whose = "" if not thing.source else f" ({thing.source})"
+    text = (
+        f"the wire comes within {found.nearest_m:.2f} m of the {thing.words}{whose}, "
+        f"{thing.setback_m:.2f} m wanted, over about {found.length_m:.1f} m: move it away"
+    )
+    grave = rule == _NEIGHBOUR or thing.barrier or found.nearest_m < thing.setback_m - CM
+    return breach(
+        evidence,
+        rule,
+        text,
+        found.place,
+        measured=found.nearest_m,
+        limit=thing.setback_m,
+        severity="" if grave else "warn",
+    )
+
+
+def open_edge(evidence: Evidence) -> Iterator[Finding]:
+    """The wire keeps off the lawn's edges beyond which nothing is known."""
+    open_rim = _open_rim(evidence)
+    if open_rim.is_empty:
+        return
+    limit_m = evidence.rules.ground.open_edge_m
+    for loop in evidence.loops:
+        if len(loop.segments) == 0:
+            continue
+        least_m = limit_m - ARC_M
+        if too_near(loop.segments, loop.tree, open_rim, least_m) is None:
+            continue
+        strips = strips_of(evidence, loop)
+        exempt = shapely.buffer(carried_leads(evidence, loop, strips), CM)
+        found = too_near(loop.segments, loop.tree, open_rim, least_m, exempt)
+        if found is not None:
+            text = (
+                f"the wire comes within {found.nearest_m:.2f} m of an edge of the lawn beyond "
+                f"which nothing is known, {limit_m:.2f} m wanted, over about "
+                f"{found.length_m:.1f} m: move it in, or have what lies there surveyed"
+            )
+            yield breach(
+                evidence, "open_edge", text, found.place, measured=found.nearest_m, limit=limit_m
+            )
+
+
+def _open_rim(evidence: Evidence) -> BaseGeometry:
+    """Return the pieces of the lawn's rim that no thing governs.
+
+    A piece is governed where it lies within the rule book's ``edge_match_m`` of a thing that is
+    kept off, or of one that is driven over and lies beyond the edge there.
+    """
+    lawn = evidence.lawn
+    rim = shapely.segmentize(shapely.boundary(lawn), _RIM_STEP_M)
+    pieces = _pieces(rim)
+    if len(pieces) == 0:
+        return Polygon()
+    # A hair more than the rule, so that which edges count does not hang on a rounding.
+    reach_m = evidence.rules.ground.edge_match_m + MM
+    bodies = [each.geometry for each in evidence.things if each.is_wired]
+    inner = shapely.buffer(lawn, 2 * CM)
+    for each in evidence.things:
+        if each.treatment is Treatment.DRIVE_OVER:
+            beyond = shapely.difference(each.geometry, inner)
+            bodies += [shapely.buffer(beyond, 2 * CM)] if beyond.area > 0 else []
+    governed = np.zeros(len(pieces), dtype=bool)
+    if bodies:
+        governed[STRtree(pieces).query(bodies, predicate="dwithin", distance=reach_m)[1]] = True
+    return union(pieces[~governed])
+
+
+def _pieces(line: BaseGeometry) -> np.ndarray:
+    """Return the straight pieces of lines, one a pair of neighbouring vertices."""
+    found = [
+        np.stack([points[:-1], points[1:]], axis=1)
+        for part in shapely.get_parts(line)
+        for points in [shapely.get_coordinates(part)]
+    ]
+    if not found:
+        return np.empty(0, dtype=object)
+    return np.asarray(shapely.linestrings(np.concatenate(found)), dtype=object)
+
+
+def outside(evidence: Evidence) -> Iterator[Finding]:
+    """No wire leaves the property, nor the lawn but for wire pairs and strips over crossings."""
+    parcel = shapely.buffer(evidence.parcel, CM)
+    lawn = shapely.buffer(evidence.lawn, CM)
+    for loop in evidence.loops:
+        beyond = shapely.difference(loop.wire, parcel)
+        if beyond.length > MM:
+            text = f"{beyond.length:.2f} m of wire lie beyond the property"
+            yield breach(evidence, "outside", text, _on(beyond), measured=beyond.length, limit=0.0)
+            continue
+        off = shapely.difference(loop.wire, lawn)
+        if off.length <= MM:
+            continue
+        strips = strips_of(evidence, loop)
+        pairs = carried_leads(evidence, loop, strips)
+        known = union([shapely.buffer(strips, _CUSP_M), shapely.buffer(pairs, 2 * CM)])
+        off = shapely.difference(off, known)
+        if off.length > CM:
+            text = f"{off.length:.2f} m of wire lie off the lawn, where no pair has to run"
+            yield breach(evidence, "outside", text, _on(off), measured=off.length, limit=0.0)
+
+
+def _on(line: BaseGeometry) -> Point:
+    longest = max(shapely.get_parts(line), key=lambda part: part.length)
+    return shapely.line_interpolate_point(longest, 0.5, normalized=True)
