@@ -21,6 +21,10 @@ BY_NONE, BY_LINE, BY_PERIMETER = 0, 1, 2
 """How a journey home ended: see `Log.ends`."""
 
 
+_MOST_SLIPS = 1000
+"""More in a row: the machine was set down where no ground is; its journey ends there."""
+
+
 class Ways(NamedTuple):
     """The ground's wires as the machine meets them, and where they lead.
 
@@ -140,16 +144,19 @@ def drive(
             mow_s = min(max(min(reach_s - used_s, window_s - clock_s), 0.0), pace.run_s)
             dx, dy = _any_way(next_unit(state))
             out_s, search_s, home_m = 0.0, 0.0, 0.0
-            end = -1
+            end, in_a_row = -1, 0
             middle_x, middle_y, stands = x, y, -1
             while end < 0:
                 wall, wall_m, on_m = first_met(ways.walls, x, y, dx, dy, stands, math.inf)
                 if wall < 0 or _from_outside(ways.walls, wall, dx, dy):
                     log.sums[SLIPS] += 1
+                    in_a_row += 1
+                    if in_a_row > _MOST_SLIPS:
+                        end, clock_s = BY_NONE, window_s
                     x, y, stands = middle_x, middle_y, -1
                     dx, dy = _any_way(next_unit(state))
                     continue
-                leg_m, turns = wall_m, True
+                leg_m, turns, in_a_row = wall_m, True, 0
                 if out_s < mow_s:
                     left_m = (mow_s - out_s) * pace.speed_m_s
                     if left_m < wall_m:
