@@ -132,10 +132,10 @@ def test_time_home_in_a_corridor_has_its_closed_form():
         world(corridor, [(a, 0), (a, b)], station=(a, 0)), lines_first_min=0.0
     )
     done = run_all(
-        ways, pace, np.ones(1), np.full(300, 4000.0), points, seed=(31,), runs=80
+        ways, pace, np.ones(1), np.full(300, 4000.0), points, seed=(31,), runs=40
     )
     # One journey a day, after more than a kilometre: it has forgotten where it set out.
-    assert len(done.ends) == 300 * 80
+    assert len(done.ends) == 300 * 40
     met_m = done.searches_s * pace.speed_m_s
 
     def still_out(s):
