@@ -10,8 +10,8 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from lawnplat.proving.simulation.drive_kernel import Pace
-from lawnplat.proving.simulation.ray_kernel import first_met
 from lawnplat.proving.simulation.random_kernel import next_unit, stream
+from lawnplat.proving.simulation.ray_kernel import first_met
 from lawnplat.proving.simulation.turning_kernel import turned
 from lawnplat.proving.simulation.types import Departure
 from lawnplat.proving.simulation.ways import marks_of, pace_of, ways_of

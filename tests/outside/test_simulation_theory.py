@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 import scipy.stats
 from shapely import Point, Polygon, box
-from simulated import arrays, flights, world
 
 from lawnplat.proving.simulation.runs import run_all
 from lawnplat.proving.simulation.turning_kernel import COSINE, UNIFORM
+from simulated import arrays, flights, world
 
 Z = 4.5
 DISC = Point(0, 0).buffer(1, quad_segs=64)

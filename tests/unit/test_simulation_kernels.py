@@ -6,12 +6,11 @@ import math
 import numpy as np
 import pytest
 import shapely
-import slow_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point, Polygon, box
-from simulated import arrays, flights, world
 
+import slow_machine
 from lawnplat.proving.simulation.coverage_kernel import Marks, cut
 from lawnplat.proving.simulation.drive_kernel import SLIPS
 from lawnplat.proving.simulation.pieces import pieces_of
@@ -20,6 +19,7 @@ from lawnplat.proving.simulation.ray_kernel import first_met
 from lawnplat.proving.simulation.runs import run_all
 from lawnplat.proving.simulation.turning_kernel import turned
 from lawnplat.proving.simulation.types import Departure
+from simulated import arrays, flights, world
 
 L_SHAPE = Polygon([(0, 0), (14, 0), (14, 5), (6, 5), (6, 11), (0, 11)])
 POND = box(0, 0, 14, 9).difference(Point(6, 4).buffer(2))

@@ -10,6 +10,7 @@ _COMMANDS = {
     "inspect": "lawnplat.cli.inspect",
     "plan": "lawnplat.cli.plan",
     "quote": "lawnplat.cli.quote",
+    "simulate": "lawnplat.cli.simulate",
     "rules": "lawnplat.cli.settings",
     "classes": "lawnplat.cli.settings",
     "prices": "lawnplat.cli.settings",

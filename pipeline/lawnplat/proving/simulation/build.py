@@ -16,7 +16,13 @@ from lawnplat.proving.simulation.fit import fit_of
 from lawnplat.proving.simulation.patches import classes_of
 from lawnplat.proving.simulation.programme import Asked, asked_of
 from lawnplat.proving.simulation.runs import Runs, run_all
-from lawnplat.proving.simulation.types import CoverageDay, Homing, LoopSimulation, Simulation, Spread
+from lawnplat.proving.simulation.types import (
+    CoverageDay,
+    Homing,
+    LoopSimulation,
+    Simulation,
+    Spread,
+)
 from lawnplat.proving.simulation.ways import marks_of, pace_of, ways_of
 from lawnplat.proving.simulation.world import world_of
 from lawnplat.settings.types import MachineClass, RuleBook

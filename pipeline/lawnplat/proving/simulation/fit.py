@@ -10,9 +10,9 @@ import shapely
 
 from lawnplat.proving.recorded import RecordedPlan, union
 from lawnplat.proving.simulation.departures import equal_departures
+from lawnplat.proving.simulation.drive_kernel import ENOUGH_S
 from lawnplat.proving.simulation.programme import Asked
 from lawnplat.proving.simulation.runs import run_all
-from lawnplat.proving.simulation.drive_kernel import ENOUGH_S
 from lawnplat.proving.simulation.types import MachineFit
 from lawnplat.proving.simulation.ways import marks_of, pace_of, ways_of
 from lawnplat.proving.simulation.world import world_of

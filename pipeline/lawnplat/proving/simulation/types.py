@@ -87,7 +87,8 @@ class Departures:
 @dataclass(frozen=True)
 class LoopSimulation:
     """One loop, simulated. ``lawn_m2`` is what the machine is to mow, ``reached_m2`` what of it
-    a way for its centre leads to."""
+    a way for its centre leads to.
+    """
 
     loop: int
     lawn_m2: float
