@@ -29,7 +29,9 @@ def turned(law, normal_x, normal_y, unit):
     return ahead * normal_x - across * normal_y, ahead * normal_y + across * normal_x
 
 
-def first_met(pieces: Sequence, x, y, dx, dy, skip=-1, farthest_m=math.inf):
+def first_met(  # noqa: PLR0917
+    pieces: Sequence, x, y, dx, dy, skip=-1, farthest_m=math.inf
+):
     """Every piece (x, y, unit direction, length) in turn."""
     best = (-1, farthest_m, 0.0)
     for number, (px, py, ux, uy, length) in enumerate(pieces):
@@ -43,7 +45,9 @@ def first_met(pieces: Sequence, x, y, dx, dy, skip=-1, farthest_m=math.inf):
     return best
 
 
-def cut(frame, shape, x, y, dx, dy, way_m, radius_m):
+def cut(  # noqa: PLR0917
+    frame, shape, x, y, dx, dy, way_m, radius_m
+):
     """Every point in turn: whether it is within the radius of the way."""
     west, south, side = frame
     px = west + side * np.arange(shape[1])[np.newaxis, :] - x
@@ -52,7 +56,9 @@ def cut(frame, shape, x, y, dx, dy, way_m, radius_m):
     return (px - along * dx) ** 2 + (py - along * dy) ** 2 <= radius_m**2
 
 
-def drive(ways, pace, shares, windows_s, seed):
+def drive(  # noqa: C901
+    ways, pace, shares, windows_s, seed
+):
     """One run: its legs as (day, x, y, dx, dy, length), journeys as (search, home, left, end)."""
     walls, lines = ways.walls.lines.tolist(), ways.lines.lines.tolist()
     unit = units(seed)

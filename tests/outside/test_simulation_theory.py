@@ -121,8 +121,8 @@ def test_time_home_in_a_corridor_has_its_closed_form():
 
     When the battery tells it to go home the machine is anywhere in a half of a x b = 6 m x 3 m, in
     any direction. It is still out after s where the place s ahead lies in the same half: for a
-    direction at an angle t that is (a - s |cos t|)(b - s |sin t|) of the a b places. The mean over t,
-    with |cos| and |sin| of mean 2/pi and their product of mean 1/pi, is
+    direction at an angle t that is (a - s |cos t|)(b - s |sin t|) of the a b places. The mean over
+    t, with |cos| and |sin| of mean 2/pi and their product of mean 1/pi, is
 
         P(out after s) = 1 - 2 s (a + b) / (pi a b) + s^2 / (pi a b),   s <= min(a, b).
     """
@@ -131,9 +131,7 @@ def test_time_home_in_a_corridor_has_its_closed_form():
     ways, pace, points = arrays(
         world(corridor, [(a, 0), (a, b)], station=(a, 0)), lines_first_min=0.0
     )
-    done = run_all(
-        ways, pace, np.ones(1), np.full(300, 4000.0), points, seed=(31,), runs=40
-    )
+    done = run_all(ways, pace, np.ones(1), np.full(300, 4000.0), points, seed=(31,), runs=40)
     # One journey a day, after more than a kilometre: it has forgotten where it set out.
     assert len(done.ends) == 300 * 40
     met_m = done.searches_s * pace.speed_m_s
@@ -142,7 +140,9 @@ def test_time_home_in_a_corridor_has_its_closed_form():
         return 1 - 2 * s * (a + b) / (math.pi * a * b) + s**2 / (math.pi * a * b)
 
     beyond = (met_m > b).mean()
-    assert abs(beyond - still_out(b)) < Z * math.sqrt(still_out(b) * (1 - still_out(b)) / len(met_m))
+    assert abs(beyond - still_out(b)) < Z * math.sqrt(
+        still_out(b) * (1 - still_out(b)) / len(met_m)
+    )
     # Of those within b: Kolmogorov's test against the same law.
     within = met_m[met_m <= b]
     law = scipy.stats.kstest(within, lambda s: (1 - still_out(s)) / (1 - still_out(b)))

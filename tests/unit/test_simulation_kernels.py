@@ -47,7 +47,9 @@ def test_random_numbers_equal_those_of_whole_numbers(seed):
 
 
 def test_streams_of_neighbouring_runs_are_unlike():
-    first = np.array([[next_unit(s) for _ in range(50)] for s in (stream(1, n) for n in range(400))])
+    first = np.array(
+        [[next_unit(s) for _ in range(50)] for s in (stream(1, n) for n in range(400))]
+    )
     # Uniform and independent: mean 1/2, correlation 0; 4.5 standard errors of 20 000 numbers.
     assert abs(first.mean() - 0.5) < 4.5 / math.sqrt(12 * first.size)
     across = np.corrcoef(first[:-1].ravel(), first[1:].ravel())[0, 1]
@@ -59,6 +61,7 @@ def test_streams_of_neighbouring_runs_are_unlike():
     angle=st.floats(0, 2 * math.pi),
     unit=st.floats(0, 1, exclude_max=True),
 )
+@settings(deadline=None)
 def test_turning_equals_its_twin_and_leads_inward(law, angle, unit):
     normal = math.cos(angle), math.sin(angle)
     way = turned(law, *normal, unit)
@@ -90,7 +93,7 @@ def test_the_first_piece_met_is_the_one_that_a_search_through_all_finds(ground):
     way=st.floats(0, 6),
     radius=st.floats(0.05, 1),
 )
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)  # the first call compiles
 def test_points_cut_equal_those_near_the_way(x, y, angle, way, radius):
     frame, shape = np.array([0.05, 0.05, 0.1]), (40, 50)
     # Off the rounding of points that lie just on the rim.

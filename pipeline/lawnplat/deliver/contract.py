@@ -143,6 +143,12 @@ LAYERS: tuple[Layer, ...] = (
         "What the plan asks to be looked at; a point inside the parcel where it has no one place",
     ),
     _layer(
+        "coverage",
+        "MultiPolygon",
+        "cut:str share area_m2 loop:int",
+        "Simulated: the lawn by how often it is cut, share is of the lawn's mean; with --prove",
+    ),
+    _layer(
         "materials",
         "None",
         "item:str quantity unit:str basis:str size:str supplied",
@@ -185,12 +191,6 @@ LAYERS: tuple[Layer, ...] = (
         "None",
         "number:int what:str how:str record:str loop:int",
         "What is checked and written down at hand-over; loop 0 is the whole site",
-    ),
-    _layer(
-        "coverage",
-        "MultiPolygon",
-        "cut:str share area_m2 loop:int",
-        "Simulated: the lawn by how often it is cut, share is of the lawn's mean; with --prove",
     ),
     _layer(
         "coverage_days",

@@ -34,9 +34,7 @@ def write_simulation(simulation: Simulation, property_id: str, crs: str, path: P
     place_file(path, lambda draft: write_layers(draft, layers, crs), _is_simulation)
 
 
-def _row(
-    property_id: str, about: Layer, geometry: BaseGeometry | None, *values: Value
-) -> Row:
+def _row(property_id: str, about: Layer, geometry: BaseGeometry | None, *values: Value) -> Row:
     cells = tuple(
         as_column(known(value), column.type)
         for value, column in zip((property_id, *values), about.all_columns, strict=True)

@@ -74,9 +74,14 @@ def with_options(
     rules: RuleBook, *, days: int | None = None, runs: int | None = None, seed: int | None = None
 ) -> RuleBook:
     """Return the rules with days, runs and seed of the simulation changed where they are given."""
-    given = {"days": days, "runs": runs, "seed": seed}
-    changed = {name: value for name, value in given.items() if value is not None}
-    return replace(rules, simulation=replace(rules.simulation, **changed))
+    there = rules.simulation
+    changed = replace(
+        there,
+        days=there.days if days is None else days,
+        runs=there.runs if runs is None else runs,
+        seed=there.seed if seed is None else seed,
+    )
+    return replace(rules, simulation=changed)
 
 
 def _loop(
@@ -141,9 +146,7 @@ def _homing(runs: Runs, pace: Pace) -> Homing:
     )
 
 
-def _record(
-    rules: RuleBook, asked: Asked, machine: MachineClass
-) -> tuple[tuple[str, str], ...]:
+def _record(rules: RuleBook, asked: Asked, machine: MachineClass) -> tuple[tuple[str, str], ...]:
     simulation = rules.simulation
     return (
         ("simulation_seed", str(simulation.seed)),

@@ -32,7 +32,9 @@ class Marks(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _widened(low: float, high: float, middle: float, off: float, radius: float) -> tuple[float, float]:
+def _widened(
+    low: float, high: float, middle: float, off: float, radius: float
+) -> tuple[float, float]:
     """Return the span of a row, with what a disc at ``off`` from the row takes of it."""
     if abs(off) > radius:
         return low, high
@@ -53,7 +55,7 @@ def _within(step: float, low: float, high: float) -> tuple[float, float]:
 
 
 @njit(cache=True, nogil=True)
-def cut(
+def cut(  # noqa: PLR0917 - compiled: plain numbers in order
     marks: Marks, x: float, y: float, dx: float, dy: float, way_m: float, radius_m: float, day: int
 ) -> tuple[int, int]:
     """Mark all points within ``radius_m`` of a straight way.
@@ -76,8 +78,8 @@ def cut(
     rows, columns = marks.mown.shape
     west, south, side = marks.frame[0], marks.frame[1], marks.frame[2]
     end_x, end_y = x + way_m * dx, y + way_m * dy
-    first = max(int(math.ceil((min(y, end_y) - radius_m - south) / side)), 0)
-    last = min(int(math.floor((max(y, end_y) + radius_m - south) / side)), rows - 1)
+    first = max(math.ceil((min(y, end_y) - radius_m - south) / side), 0)
+    last = min(math.floor((max(y, end_y) + radius_m - south) / side), rows - 1)
     today, ever = 0, 0
     for row in range(first, last + 1):
         at_y = south + row * side
@@ -91,8 +93,8 @@ def cut(
             low, high = min(low, x + strip_low), max(high, x + strip_high)
         if low > high:
             continue
-        start = max(int(math.ceil((low - west) / side)), 0)
-        stop = min(int(math.floor((high - west) / side)), columns - 1)
+        start = max(math.ceil((low - west) / side), 0)
+        stop = min(math.floor((high - west) / side), columns - 1)
         for column in range(start, stop + 1):
             if marks.mown[row, column] == 0:
                 continue

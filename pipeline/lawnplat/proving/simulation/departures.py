@@ -87,7 +87,7 @@ def _places(world: World, line: ReturnLine, rules: RuleBook) -> Iterator[Departu
 
 
 def _onto_ground(world: World, line: ReturnLine, at_m: float) -> float:
-    """Return the distance along a line, of those in whole steps, nearest to ``at_m`` on the ground."""
+    """Return the distance along a line, nearest to ``at_m``, at which it is on the ground."""
     steps = np.linspace(0.0, line.line.length, 201)
     steps = steps[np.argsort(np.abs(steps - at_m))]
     for step in steps:
@@ -96,7 +96,7 @@ def _onto_ground(world: World, line: ReturnLine, at_m: float) -> float:
     return at_m
 
 
-def _products(
+def _products(  # noqa: PLR0917
     world: World,
     every: tuple[Departure, ...],
     pace: Pace,
@@ -116,7 +116,8 @@ def _products(
             runs = run_all(ways, pace, np.ones(1), window_s, points, seed=stream, runs=half)
             responses[part, number] = smoothed(runs.passes, points, rules.simulation)[mown] - 1.0
     product = responses[0] @ responses[1].T / mown.sum()
-    return (product + product.T) / 2.0
+    means: FloatArray = (product + product.T) / 2.0
+    return means
 
 
 def _least(
@@ -135,7 +136,9 @@ def _least(
     if best is None:
         raise ValueError("there are no places of departure")
     return tuple(
-        Departure(places[line][place].line_number, places[line][place].start_distance_m, float(share))
+        Departure(
+            places[line][place].line_number, places[line][place].start_distance_m, float(share)
+        )
         for line, (place, share) in enumerate(zip(*best, strict=True))
     )
 
@@ -143,14 +146,13 @@ def _least(
 def _share_sets(lines: int, steps: int) -> FloatArray:
     """Return every way to share out ``steps`` steps among lines; each line has one at least."""
     each = range(1, steps + 1)
-    found = [
-        given for given in itertools.product(each, repeat=lines - 1) if sum(given) < steps
-    ]
+    found = [given for given in itertools.product(each, repeat=lines - 1) if sum(given) < steps]
     sets = [(*given, steps - sum(given)) for given in found] or [(1,) * lines]
-    return np.array(sets, dtype=float) / np.sum(sets[0])
+    shares: FloatArray = np.array(sets, dtype=float) / np.sum(sets[0])
+    return shares
 
 
-def _held_out(
+def _held_out(  # noqa: PLR0917
     world: World,
     departures: tuple[Departure, ...],
     pace: Pace,

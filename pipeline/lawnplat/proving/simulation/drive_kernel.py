@@ -96,7 +96,7 @@ JOURNEYS, LEGS, METRES, SLIPS, ENOUGH_S = range(5)
 
 
 @njit(cache=True, nogil=True)
-def drive(
+def drive(  # noqa: C901, PLR0912, PLR0915, PLR0917 - compiled whole: one state, no calls
     ways: Ways,
     pace: Pace,
     chances: FloatArray,

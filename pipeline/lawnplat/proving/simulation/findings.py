@@ -17,7 +17,7 @@ from lawnplat.survey.types import Finding
 def findings_of(
     world: World, classes: tuple[CoverageClass, ...], homing: Homing, rules: SimulationRules
 ) -> Iterator[Finding]:
-    """Yield a warning for each place that starves or is not reached, and where home is found late."""
+    """Yield a warning for lawn that starves or is not reached, and where home is found late."""
     for each in classes:
         if each.cut == "starves":
             yield Finding(

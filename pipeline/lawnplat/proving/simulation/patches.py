@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+from typing import cast
+
 import contourpy
 import numpy as np
 import scipy.ndimage
@@ -17,6 +20,8 @@ from lawnplat.proving.simulation.world import World
 from lawnplat.settings.types import SimulationRules
 
 FloatArray = NDArray[np.float64]
+_Filled = tuple[list[FloatArray], list[NDArray[np.uint32]]]
+"""Vertices of each piece, and where its rings begin among them."""
 
 _LEAST_WEIGHT = 1e-6
 """Farther off the lawn than some smoothing lengths there is nothing to smooth."""
@@ -52,14 +57,10 @@ def classes_of(
         shapely.intersection(world.lawn, low), smallest_m2=rules.smallest_starved_m2
     )
     seldom = as_multipolygon(
-        shapely.difference(
-            shapely.intersection(world.lawn, shapely.union(low, middle)), starved
-        ),
+        shapely.difference(shapely.intersection(world.lawn, shapely.union(low, middle)), starved),
         smallest_m2=rules.smallest_starved_m2,
     )
-    evenly = as_multipolygon(
-        shapely.difference(world.lawn, shapely.union(starved, seldom))
-    )
+    evenly = as_multipolygon(shapely.difference(world.lawn, shapely.union(starved, seldom)))
     named = (("starves", starved), ("seldom", seldom), ("evenly", evenly))
     return tuple(
         _class(cut, area, passes, marks, world) for cut, area in named if not area.is_empty
@@ -73,10 +74,10 @@ def unevenness(share: FloatArray, marks: Marks) -> float:
 
 
 def _between(filler: contourpy.ContourGenerator, low: float, high: float) -> MultiPolygon:
-    points, offsets = filler.filled(low, high)
+    filled = filler.filled(low, high)
     found = []
-    for vertices, begins in zip(points, offsets, strict=True):
-        rings = [vertices[a:b] for a, b in zip(begins[:-1], begins[1:], strict=True)]
+    for vertices, begins in zip(*cast("_Filled", filled), strict=True):
+        rings = [vertices[a:b] for a, b in itertools.pairwise(begins)]
         found.append(Polygon(rings[0], rings[1:]))
     return as_multipolygon(shapely.union_all(shapely.make_valid(np.array(found, dtype=object))))
 
@@ -91,7 +92,5 @@ def _class(
     share = float(passes[inside].mean() / mean) if inside.any() and mean > 0 else 0.0
     largest = max(area.geoms, key=lambda piece: piece.area)
     moved = shapely.transform(area, lambda points: points + np.array(world.origin))
-    place = inside_point(
-        shapely.transform(largest, lambda points: points + np.array(world.origin))
-    )
+    place = inside_point(shapely.transform(largest, lambda points: points + np.array(world.origin)))
     return CoverageClass(cut, moved, share, largest.area, place)

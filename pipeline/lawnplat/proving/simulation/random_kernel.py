@@ -26,7 +26,8 @@ def next_word(state: State) -> np.uint64:
     word = state[0]
     word = (word ^ (word >> np.uint64(30))) * _FIRST
     word = (word ^ (word >> np.uint64(27))) * _SECOND
-    return word ^ (word >> np.uint64(31))
+    word ^= word >> np.uint64(31)
+    return np.uint64(word)
 
 
 @njit(cache=True, nogil=True)

@@ -43,7 +43,9 @@ class Pieces(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _tick(at: float, step: float, cell: int, origin: float, side: float) -> tuple[int, float, float]:
+def _tick(
+    at: float, step: float, cell: int, origin: float, side: float
+) -> tuple[int, float, float]:
     """Return the step of cells along an axis, the way to the first edge and from edge to edge."""
     if step > 0.0:
         return 1, (origin + (cell + 1) * side - at) / step, side / step
@@ -53,7 +55,7 @@ def _tick(at: float, step: float, cell: int, origin: float, side: float) -> tupl
 
 
 @njit(cache=True, nogil=True)
-def first_met(
+def first_met(  # noqa: PLR0917 - compiled: plain numbers in order
     pieces: Pieces, x: float, y: float, dx: float, dy: float, skip: int, farthest_m: float
 ) -> tuple[int, float, float]:
     """Return the piece that is met first, the way to it, and the way along it.
@@ -77,8 +79,8 @@ def first_met(
     """
     west, south, side = pieces.frame[0], pieces.frame[1], pieces.frame[2]
     rows, columns = pieces.shape[0], pieces.shape[1]
-    column = int(math.floor((x - west) / side))
-    row = int(math.floor((y - south) / side))
+    column = math.floor((x - west) / side)
+    row = math.floor((y - south) / side)
     column_step, next_column_m, column_m = _tick(x, dx, column, west, side)
     row_step, next_row_m, row_m = _tick(y, dy, row, south, side)
     met, way_m, along_m = -1, farthest_m, 0.0

@@ -1,4 +1,4 @@
-"""What a simulation gives. Lengths in metres, areas in square metres, geometry in the plan's CRS."""
+"""What a simulation gives. Metres and square metres, geometry in the plan's CRS."""
 
 from __future__ import annotations
 
@@ -86,8 +86,9 @@ class Departures:
 
 @dataclass(frozen=True)
 class LoopSimulation:
-    """One loop, simulated. ``lawn_m2`` is what the machine is to mow, ``reached_m2`` what of it
-    a way for its centre leads to.
+    """One loop, simulated.
+
+    ``lawn_m2`` is what the machine is to mow, ``reached_m2`` what of it the blades can reach.
     """
 
     loop: int

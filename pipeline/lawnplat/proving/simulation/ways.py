@@ -86,20 +86,25 @@ def marks_of(world: World, machine: MachineClass, rules: RuleBook) -> Marks:
     """Return the points of the lawn, none of them cut."""
     west, south, east, north = world.lawn.bounds
     side = rules.simulation.cell_share * machine.cutting_width_m
-    side = max(side, float(np.sqrt((east - west) * (north - south) / rules.simulation.largest_cells)))
+    side = max(
+        side, float(np.sqrt((east - west) * (north - south) / rules.simulation.largest_cells))
+    )
     shape = (int((north - south) / side) + 1, int((east - west) / side) + 1)
     frame = np.array([west + side / 2, south + side / 2, side])
     x, y = points_of(frame, shape)
     shapely.prepare(world.lawn)
     mown = shapely.contains_xy(world.lawn, x[np.newaxis, :], y[:, np.newaxis])
-    return fresh(Marks(mown.astype(np.uint8), np.empty(0), np.empty(0), frame))
+    return _uncut(mown.astype(np.uint8), frame)
 
 
 def fresh(marks: Marks) -> Marks:
     """Return the same points, none of them cut."""
-    shape = marks.mown.shape
-    passes, last_day = np.zeros(shape, dtype=np.int64), np.full(shape, -1, dtype=np.int32)
-    return Marks(marks.mown, passes, last_day, marks.frame)
+    return _uncut(marks.mown, marks.frame)
+
+
+def _uncut(mown: NDArray[np.uint8], frame: FloatArray) -> Marks:
+    last_day = np.full(mown.shape, -1, dtype=np.int32)
+    return Marks(mown, np.zeros(mown.shape, dtype=np.int64), last_day, frame)
 
 
 def points_of(frame: FloatArray, shape: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
@@ -110,7 +115,8 @@ def points_of(frame: FloatArray, shape: tuple[int, ...]) -> tuple[FloatArray, Fl
 
 def _of(line: LineString) -> FloatArray:
     points: FloatArray = shapely.get_coordinates(line)
-    return points[np.concatenate([[True], np.any(np.diff(points, axis=0) != 0, axis=1)])]
+    apart = np.any(np.diff(points, axis=0) != 0, axis=1)
+    return np.asarray(points[np.concatenate([[True], apart])])
 
 
 def _chainages(points: FloatArray) -> FloatArray:

@@ -30,7 +30,7 @@ class ReturnLine:
 
 @dataclass(frozen=True)
 class World:
-    """What a machine drives in, moved so that ``origin`` is (0, 0): small numbers keep their digits.
+    """What a machine drives in, moved so that ``origin`` is (0, 0): small numbers keep digits.
 
     Attributes
     ----------
@@ -80,7 +80,7 @@ def world_of(plan: RecordedPlan, machine: MachineClass, rules: RuleBook) -> Worl
     if not wires or not stations or stations[0].geometry is None:
         return None
     west, south = (float(np.floor(value)) for value in shapely.bounds(wires[0])[:2])
-    station = _moved(stations[0].geometry, west, south)
+    station = Point(shapely.get_coordinates(_moved(stations[0].geometry, west, south))[0])
     inside = _inside_the_wire(_moved(wires[0], west, south), rules)
     base = _moved(union(_parts(plan, "base")), west, south)
     firm = _moved(union(_firm(plan, rules)), west, south)
@@ -93,13 +93,18 @@ def world_of(plan: RecordedPlan, machine: MachineClass, rules: RuleBook) -> Worl
     ahead = _ahead(_moved(union(_parts(plan, "front")), west, south), station)
     ground = min(pieces, key=lambda piece: (piece.distance(ahead), -piece.area))
     ground = _without_needless_points(ground, rules)
-    wanted = shapely.difference(
-        _moved(union(_mown(plan)), west, south), shapely.union(base, firm)
+    wanted = shapely.difference(_moved(union(_mown(plan)), west, south), shapely.union(base, firm))
+    lawn = as_multipolygon(
+        shapely.intersection(wanted, grow(ground, _HALF * machine.cutting_width_m))
     )
-    lawn = as_multipolygon(shapely.intersection(wanted, grow(ground, _HALF * machine.cutting_width_m)))
-    cut_off = shapely.intersection(wanted, shapely.difference(inside, grow(ground, machine.body_length_m)))
+    cut_off = shapely.intersection(
+        wanted, shapely.difference(inside, grow(ground, machine.body_length_m))
+    )
     lines = tuple(
-        ReturnLine(int(row.number("line_no")), _moved(row.geometry, west, south))
+        ReturnLine(
+            int(row.number("line_no")),
+            LineString(shapely.get_coordinates(_moved(row.geometry, west, south))),
+        )
         for row in plan.rows("return_lines")
         if isinstance(row.geometry, LineString)
     )
@@ -108,7 +113,7 @@ def world_of(plan: RecordedPlan, machine: MachineClass, rules: RuleBook) -> Worl
         lawn=lawn,
         wanted_m2=float(wanted.area),
         missed=as_multipolygon(cut_off, smallest_m2=rules.ground.smallest_lawn_m2),
-        station=shapely.get_point(station, 0) if station.geom_type == "MultiPoint" else station,
+        station=station,
         ahead=shapely.shortest_line(ground, ahead).interpolate(0.0),
         lines=lines,
         origin=(west, south),
@@ -134,7 +139,7 @@ def _without_needless_points(ground: Polygon, rules: RuleBook) -> Polygon:
     return shapely.orient_polygons(largest)
 
 
-def _ahead(front: BaseGeometry, station: BaseGeometry) -> Point:
+def _ahead(front: BaseGeometry, station: Point) -> Point:
     """Return the far middle of the ground kept clear ahead of the station."""
     middle = front.centroid if not front.is_empty else station
     return Point(2.0 * middle.x - station.x, 2.0 * middle.y - station.y)
