@@ -15,7 +15,7 @@ from simulated import arrays, world
 from lawnplat.proving.simulation.runs import run_all
 from lawnplat.proving.simulation.types import Departure
 
-GARDEN = box(0, 0, 40, 26) - Point(12, 10).buffer(2) - box(24, 14, 30, 18) - Point(33, 6).buffer(1)
+GARDEN = box(0, 0, 40, 26) - Point(10, 18).buffer(2) - box(24, 14, 30, 18) - Point(33, 6).buffer(1)
 LINES = ([(0, 0), (3, 3), (20, 20), (20, 26)], [(0, 0), (2, 3), (36, 12), (40, 12)])
 DEPARTURES = (Departure(1, 15.0, 0.5), Departure(2, 20.0, 0.5))
 DAYS, HOURS = 14, 10.0
@@ -28,6 +28,7 @@ def test_two_weeks(benchmark, runs):
     ways, pace, points = arrays(world(GARDEN, *LINES), DEPARTURES)
     done = benchmark(run_all, ways, pace, SHARES, WINDOWS_S, points, seed=(1,), runs=runs)
     assert len(done.sums) == runs
+    assert (done.ends > 0).all()
 
 
 def test_plain_twin_on_a_hundredth(benchmark):
