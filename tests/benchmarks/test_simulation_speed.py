@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import slow_machine
 from shapely import Point, box
-from simulated import arrays, world
 
+import slow_machine
 from lawnplat.proving.simulation.runs import run_all
 from lawnplat.proving.simulation.types import Departure
+from simulated import arrays, world
 
 GARDEN = box(0, 0, 40, 26) - Point(10, 18).buffer(2) - box(24, 14, 30, 18) - Point(33, 6).buffer(1)
 LINES = ([(0, 0), (3, 3), (20, 20), (20, 26)], [(0, 0), (2, 3), (36, 12), (40, 12)])
