@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -63,11 +64,13 @@ def test_simulating_a_file_prints_and_writes(unproved: Path, tmp_path: Path) -> 
     assert again == result
 
 
-def test_a_plan_is_never_written_over(unproved: Path) -> None:
-    before = unproved.read_bytes()
-    said = call("simulate", unproved, "--days", 7, "--runs", 1, "--out", unproved)
+def test_a_plan_is_never_written_over(unproved: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.gpkg"
+    shutil.copy(unproved, copy)
+    before = copy.read_bytes()
+    said = call("simulate", unproved, "--days", 7, "--runs", 1, "--out", copy)
     assert said.exit_code == 2
-    assert unproved.read_bytes() == before
+    assert copy.read_bytes() == before
 
 
 @pytest.mark.parametrize("name", ["nothing.gpkg", "text.gpkg"])

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.deliver.contract import MADE_BY, PLAN_FILE, Layer, layer
+from lawnplat.deliver.contract import MADE_BY, Layer, layer
 from lawnplat.deliver.gpkg import is_ours, write_layers
 from lawnplat.deliver.place import place_file
 from lawnplat.deliver.rows import Row, as_type
@@ -43,4 +45,9 @@ def _row(property_id: str, about: Layer, geometry: BaseGeometry | None, *values:
 
 
 def _is_simulation(path: Path) -> bool:
-    return is_ours(path) and path.name != PLAN_FILE
+    """Return whether a file is a simulation's: a plan is ours too, and is never written over."""
+    if not is_ours(path):
+        return False
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as database:
+        query = "SELECT 1 FROM run_info WHERE key = ? AND value = ?"
+        return database.execute(query, _ABOUT).fetchone() is not None
