@@ -312,7 +312,8 @@ class SimulationRules:
     after that the perimeter too, which it follows with the wire on its ``wire_side``.
 
     ``starve_share`` and ``seldom_share`` are shares of the lawn's mean number of passes, after
-    smoothing over ``smoothing_m``. ``enough_share`` is how much of the lawn has to be cut for it to
+    smoothing over ``smoothing_m``. Equal departures stay unless others make the lawn less unevenly
+    cut by ``departure_gain_share``. ``enough_share`` is how much of the lawn has to be cut for it to
     count as cut once. ``late_share`` of the journeys home may take longer than the battery lasts.
     """
 
@@ -330,6 +331,7 @@ class SimulationRules:
     departure_spacing_m: float
     departure_step_share: float
     departure_journeys: int
+    departure_gain_share: float
     smoothing_m: float
     starve_share: float
     seldom_share: float

@@ -49,7 +49,7 @@ def chosen_departures(
     The mean square deviation is reckoned from products of two independent halves of the journeys,
     for the noise of one and the same half would count as unevenness. Of those listed the best in
     whole runs is taken; it is judged by other runs yet against equal shares from the middle of each
-    line, and kept only where it is better there.
+    line, and kept only where it is better there by ``departure_gain_share``.
     """
     equal = equal_departures(world)
     if not world.lines:
@@ -63,7 +63,7 @@ def chosen_departures(
     best = listed[int(np.argmin(tried))]
     with_equal = _tried(world, equal, pace, points, rules, (seed, _HELD_OUT))
     with_best = _tried(world, best, pace, points, rules, (seed, _HELD_OUT))
-    if with_best < with_equal:
+    if with_best < (1.0 - rules.simulation.departure_gain_share) * with_equal:
         return Departures(best, with_best, with_equal)
     return Departures(equal, with_equal, with_equal)
 
