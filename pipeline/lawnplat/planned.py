@@ -9,6 +9,7 @@ from enum import StrEnum
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.ground.types import Ground
+from lawnplat.proving.simulation.types import Simulation
 from lawnplat.settings.types import MachineClass
 from lawnplat.survey.types import Area, Finding, Site
 from lawnplat.terrain.types import Terrain
@@ -43,6 +44,8 @@ class Plan:
     ground: Ground | None = None
     layouts: tuple[Layout, ...] = ()
     works: Works | None = None
+    simulation: Simulation | None = None
+    """Only where the plan was proved."""
 
     @property
     def layout(self) -> Layout | None:

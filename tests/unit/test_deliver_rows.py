@@ -42,6 +42,10 @@ PROMISED = {
     "cutting_heights": "day height_mm note",
     "programme_notes": "about number text",
     "commissioning": "number what how record loop",
+    "coverage": "cut share area_m2 loop",
+    "coverage_days": "day that_day that_day_low that_day_high so_far so_far_low so_far_high",
+    "homing": "journeys median_min p95_min worst_min reserve_min late_share by_line_share",
+    "departures": "line_no share start_distance_m loop",
     "machine_fit": "machine_class fits reasons hours_per_day",
     "run_info": "key value",
 }

@@ -12,6 +12,7 @@ _COMMANDS = {
     "quote": "lawnplat.cli.quote",
     "check": "lawnplat.cli.check",
     "locate": "lawnplat.cli.locate",
+    "simulate": "lawnplat.cli.simulate",
     "rules": "lawnplat.cli.settings",
     "classes": "lawnplat.cli.settings",
     "prices": "lawnplat.cli.settings",

@@ -70,6 +70,11 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Print each site sheet as site_sheet.pdf too; needs Chromium or WeasyPrint.",
 )
+@click.option(
+    "--prove",
+    is_flag=True,
+    help="Hold each plan against every rule and simulate it; a breach exits 1. Takes seconds more.",
+)
 @click.option("--only", multiple=True, metavar="ID", help="Plan this property; may be repeated.")
 @click.option(
     "--workers",
@@ -95,6 +100,7 @@ def plan(
     climate: Path | None,
     issued: datetime | None,
     pdf: bool,
+    prove: bool,
     only: tuple[str, ...],
     workers: int,
     as_json: bool,
@@ -131,6 +137,7 @@ def plan(
         inputs=input_facts(found, elevation, field_map),
         terms=terms,
         printer=printer,
+        prove=prove,
     )
     print_findings(found.findings)
     progress = Progress(len(found.sites) + len(found.refusals), traces=is_debug())

@@ -146,6 +146,12 @@ LAYERS: tuple[Layer, ...] = (
         "What the plan asks to be looked at; a point inside the parcel where it has no one place",
     ),
     _layer(
+        "coverage",
+        "MultiPolygon",
+        "cut:str share area_m2 loop:int",
+        "Simulated: the lawn by how often it is cut, share is of the lawn's mean; with --prove",
+    ),
+    _layer(
         "materials",
         "None",
         "item:str quantity unit:str basis:str size:str supplied",
@@ -188,6 +194,25 @@ LAYERS: tuple[Layer, ...] = (
         "None",
         "number:int what:str how:str record:str loop:int",
         "What is checked and written down at hand-over; loop 0 is the whole site",
+    ),
+    _layer(
+        "coverage_days",
+        "None",
+        "day:int that_day that_day_low that_day_high so_far so_far_low so_far_high loop:int",
+        "Simulated: share of the lawn cut on a day and until then; nine runs in ten lie between "
+        "low and high",
+    ),
+    _layer(
+        "homing",
+        "None",
+        "journeys:int median_min p95_min worst_min reserve_min late_share by_line_share loop:int",
+        "Simulated: time to reach the station, against what the battery holds for it",
+    ),
+    _layer(
+        "departures",
+        "None",
+        "line_no:int share start_distance_m loop:int",
+        "Simulated: where to leave for the lawn so that it is cut evenly; line 0 is the station",
     ),
     _layer(
         "machine_fit",

@@ -123,6 +123,15 @@ LOOKS: tuple[LayerLook, ...] = (
         ),
         column="role",
     ),
+    LayerLook(
+        "coverage",
+        (
+            ("starves", Look("starves", fill=VERMILION, fill_opacity=0.5)),
+            ("seldom", Look("cut seldom", fill=ORANGE, fill_opacity=0.3)),
+            ("evenly", Look("cut evenly", fill=GREEN, fill_opacity=0.1)),
+        ),
+        column="cut",
+    ),
     _one("hand_trim", _TRIM),
     LayerLook(
         "passages",

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.deliver.contract import LAYERS, MADE_BY, Layer
 from lawnplat.deliver.quote_rows import QUOTE_ROWS
+from lawnplat.deliver.simulation_rows import SIMULATION_ROWS
 from lawnplat.deliver.values import Value, as_column, known
 from lawnplat.ground.types import Ground
 from lawnplat.planned import Plan
@@ -111,6 +112,8 @@ def _rows_of(plan: Plan, name: str) -> Iterable[_Raw]:
     if name in _OF_LAYOUT:
         rows_of = _OF_LAYOUT[name]
         return ((*row, layout.loop) for layout in plan.layouts for row in rows_of(layout))
+    if name in SIMULATION_ROWS and plan.simulation is not None:
+        return SIMULATION_ROWS[name](plan.simulation)
     if name in _OF_WORKS and plan.works is not None:
         return _OF_WORKS[name](plan.works)
     return ()

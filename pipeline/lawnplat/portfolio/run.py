@@ -30,6 +30,7 @@ from lawnplat.deliver.site_sheet import site_sheet
 from lawnplat.errors import DeliveryError
 from lawnplat.planned import Outcome, Plan, Status
 from lawnplat.portfolio.outcomes import outcome_of_error, outcome_of_plan, outcome_of_refusal
+from lawnplat.portfolio.prove import proved
 from lawnplat.settings.load import DEFAULT_CLASS, shipped_class
 from lawnplat.settings.types import MachineClass, RuleBook, Terms
 from lawnplat.survey.types import Finding, Site, Survey
@@ -61,6 +62,8 @@ class RunSettings:
         Prices and climate; None takes the shipped ones, which are invented.
     printer : Printer or None
         What prints each site sheet as PDF; None prints none.
+    prove : bool
+        Whether each plan is held against every rule and simulated before it is written.
     """
 
     rules: RuleBook
@@ -70,6 +73,7 @@ class RunSettings:
     inputs: tuple[tuple[str, str], ...] = ()
     terms: Terms | None = None
     printer: Printer | None = None
+    prove: bool = False
 
 
 @dataclass(frozen=True)
@@ -160,6 +164,8 @@ def _planned(settings: RunSettings, out: Path, task: _Task) -> Outcome:
         )
     if task.name.finding is not None:
         plan = replace(plan, findings=(*plan.findings, task.name.finding))
+    if settings.prove:
+        plan = proved(plan, settings.rules, settings.terms)
     plan = _deliver(plan, out / task.name.folder, settings)
     return outcome_of_plan(plan, task.name.folder)
 

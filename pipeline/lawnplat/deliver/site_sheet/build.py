@@ -21,6 +21,7 @@ from lawnplat.deliver.site_sheet.legend import draw_key_map, draw_legend
 from lawnplat.deliver.site_sheet.map_page import draw_map_page
 from lawnplat.deliver.site_sheet.markup import Html, element, joined, plain_words, said, section
 from lawnplat.deliver.site_sheet.setting_out import setting_out_section
+from lawnplat.deliver.site_sheet.simulated import simulation_section
 from lawnplat.deliver.site_sheet.station_detail import draw_station, station_sizes, straight_words
 from lawnplat.deliver.site_sheet.style import style
 from lawnplat.deliver.site_sheet.tables import (
@@ -200,6 +201,8 @@ def _pages(plan: Plan, numbered: list[tuple[int, Finding]], issued: str) -> Iter
             yield programme_section(works.programme)
         if works.commissioning:
             yield commissioning_section(works, several=several)
+    if plan.simulation is not None and plan.simulation.loops:
+        yield simulation_section(plan.simulation)
     yield _advisories(numbered)
     if plan.status in _DONE and plan.layouts:
         yield client_section(plan, issued)

@@ -1,0 +1,1 @@
+"""A machine at work on a written plan, simulated: what it cuts, and how it finds home."""
