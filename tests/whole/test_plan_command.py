@@ -252,6 +252,7 @@ def test_every_option_has_help_and_there_is_no_other() -> None:
     # contract.md section 4, as far as what an option needs exists.
     assert set(options) == {
         "--out", "--elevation", "--elevation-unit", "--map", "--crs", "--rules", "--machine",
-        "--prices", "--climate", "--date", "--pdf", "--only", "--workers", "--json", "--debug",
+        "--prices", "--climate", "--date", "--pdf", "--prove", "--only", "--workers", "--json",
+        "--debug",
     }  # fmt: skip
     assert all(options.values())

@@ -331,7 +331,7 @@ class SimulationRules:
     ``starve_share`` and ``seldom_share`` are shares of the lawn's mean number of passes, after
     smoothing over ``smoothing_m``. Equal departures stay unless others make the lawn less unevenly
     cut by ``departure_gain_share``. ``enough_share`` is how much of the lawn has to be cut for it
-    to count as cut once. ``late_share`` of the journeys home may take longer than the battery lasts.
+    to count as cut once. ``late_share`` of the journeys home may outlast the battery.
     """
 
     days: int
