@@ -9,6 +9,7 @@ from pathlib import Path
 from holds import ground, loops, route, setting_out, wire, works
 from holds.given import Case, Given, case_of
 from holds.plan_file import FEATURES, PlanFile, read_plan
+from holds.proof import accusations
 
 Check = Callable[[Case], Iterator[str]]
 
@@ -69,14 +70,16 @@ CHEAP_LAYERS = (
 
 
 def breaches(plan: PlanFile, given: Given) -> list[str]:
-    """Return every promise that the plan breaks, each beginning with the name of its check."""
+    """Return every promise that the plan breaks, each beginning with the name of its check.
+
+    What the program's own proof accuses the file of counts too.
+    """
     case = case_of(plan, given)
     missing = list(works.layers(case))
     if missing:
         return missing
-    return [said for check in OF_EVERY_FILE for said in check(case)] + _on_each_loop(
-        case, OF_A_LAID_WIRE
-    )
+    of_file = [said for check in OF_EVERY_FILE for said in check(case)]
+    return [*of_file, *_on_each_loop(case, OF_A_LAID_WIRE), *accusations(plan, given)]
 
 
 def _on_each_loop(case: Case, checks: tuple[Check, ...]) -> list[str]:

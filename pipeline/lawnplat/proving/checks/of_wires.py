@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from lawnplat.proving.check_types import Check
-from lawnplat.proving.checks import areas, conductor, enclosed, record, setbacks
+from lawnplat.proving.checks import (
+    areas,
+    conductor,
+    enclosed,
+    passages,
+    record,
+    setbacks,
+    slopes,
+    station,
+    station_cable,
+)
 
 OF_WIRES: tuple[Check, ...] = (
     record.layers,
@@ -24,5 +34,15 @@ OF_WIRES: tuple[Check, ...] = (
     areas.hand_trim,
     areas.lawn_is_grass,
     areas.mown_on_lawn,
+    passages.passage,
+    passages.passage_verdict,
+    slopes.slope_limit,
+    station.station_base,
+    station.station_front,
+    station.station_tilt,
+    station.straight_wire,
+    station_cable.outlet,
+    station_cable.cable_route,
+    station.station_told,
     record.not_measured,
 )
