@@ -240,3 +240,13 @@ def test_the_axis_of_a_passage_is_a_line_along_it():
     (passage,) = divide(two_yards(1.0), 2.0, 4.0).passages
     assert isinstance(passage.axis, LineString)
     assert passage.area.covers(passage.axis.interpolate(0.5, normalized=True))
+
+
+@pytest.mark.parametrize("gap_m", [0.8, 1.2, 1.6])
+def test_a_short_neck_between_two_ponds_is_as_wide_as_they_are_apart(gap_m):
+    # Closed form: two circles of radius r whose centres are 6 m apart leave a gap of 6 - 2 r.
+    ponds = [Point(6, y).buffer(3 - gap_m / 2, quad_segs=64) for y in (0, 6)]
+    lawn = shapely.difference(box(0, 0, 12, 6), shapely.union_all(ponds))
+    (passage,) = divide(lawn, 2.0, 1.0).passages
+    assert passage.width_m == pytest.approx(gap_m, abs=WIDTH_M)
+    assert passage.verdict == "guided"

@@ -18,6 +18,9 @@ from lawnplat.ground.types import Passage
 
 _TOUCH_M = 0.02
 _WIDTH_STEPS = 12
+_BESIDE = 1.5
+"""So many times the comfortable passage is looked at beside a neck: a disc of that width stands
+within half of it, and of what is looked at the rim falls to half of it too."""
 
 
 @dataclass(frozen=True)
@@ -113,8 +116,9 @@ def clear_width(
 
     Found by bisection to about a four-thousandth of ``widest_m``; 0 where nothing passes.
     """
-    near = shapely.intersection(ground, grow(neck, widest_m))
-    left, right = (within_reach(piece, neck, 2 * widest_m) for piece in (one, other))
+    reach_m = _BESIDE * widest_m
+    near = shapely.intersection(ground, grow(neck, reach_m))
+    left, right = (within_reach(piece, neck, 2 * reach_m) for piece in (one, other))
     if _passes(near, left, right, widest_m / 2):
         return widest_m
     low_m, high_m = 0.0, widest_m / 2
@@ -130,8 +134,12 @@ def clear_width(
 def _passes(
     ground: BaseGeometry, one: BaseGeometry, other: BaseGeometry, radius_m: float
 ) -> bool:
-    reach = radius_m + _TOUCH_M
+    """Return whether a disc comes from within one wide piece to within the other.
+
+    That it touches both does not tell: into a short neck it may reach from one side alone.
+    """
+    sides = [grow(side, -radius_m) for side in (one, other)]
     return any(
-        shapely.dwithin(left, one, reach) and shapely.dwithin(left, other, reach)
+        all(shapely.dwithin(left, side, _TOUCH_M) for side in sides)
         for left in polygons(grow(ground, -radius_m))
     )
