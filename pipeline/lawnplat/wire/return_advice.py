@@ -96,13 +96,16 @@ def sharpest_bend(line: LineString, rules: RuleBook) -> tuple[float, FloatArray]
 def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
     """Return whether a line bends and climbs no more than is allowed after its straight run.
 
-    ``limit`` is the gradient allowed, m/m; a point more is let pass.
+    ``limit`` is the gradient allowed, m/m; a point more is let pass, on the ground that the scene
+    takes for a line and on the ground as it is.
     """
     points = shapely.get_coordinates(line)
     if sharpest_bend(line, scene.rules)[0] > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
         return False
     onward = LineString(points[1:]) if len(points) > _TWO else line
-    return bool(100 * (_profile(onward, scene.terrain).along.max() - limit) <= _POINT_PCT)
+    grounds = [scene.terrain] if scene.bare is None else [scene.terrain, scene.bare]
+    steepest = max(_profile(onward, ground).along.max() for ground in grounds)
+    return bool(100 * (steepest - limit) <= _POINT_PCT)
 
 
 def keeps_limit_by_the_metre(terrain: Terrain, line: LineString, limit: float) -> bool:
