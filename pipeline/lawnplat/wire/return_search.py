@@ -189,8 +189,11 @@ def _gradient_on(grid: RouteGrid, terrain: Terrain) -> tuple[FloatArray, FloatAr
 
 
 def _share_reached(grid: RouteGrid, start: int, nodes: IntArray) -> float:
-    """Return the share of the ends that any way leads to, however steep."""
-    label, _ = ndimage.label(grid.free, structure=np.ones((3, 3)))
+    """Return the share of the ends that any way leads to, however steep.
+
+    Cells that touch at a corner alone do not join: no move leads past a corner (`passed_over`).
+    """
+    label, _ = ndimage.label(grid.free)
     cells = label.ravel()
     return float(((cells[np.maximum(nodes, 0)] == cells[start]) & (nodes >= 0)).mean())
 
