@@ -27,6 +27,8 @@ _FINER = 1.6
 _REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 3, 3, 8
 _MANY_CELLS = 20_000
 _MOST_CELLS_SMOOTH = 8_000
+
+
 @dataclass(frozen=True)
 class Gently:
     """How ways that turn gently are looked for: under what share of the limit, and in what steps.
@@ -41,6 +43,7 @@ class Gently:
 GENTLY = (Gently(1.0, False), Gently(0.93, False), Gently(1.0, True))
 """Looked for in this order. Under less than the limit because on rough ground legs drawn between
 cells may be steeper than the cells told."""
+
 _MEETINGS = 33
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
