@@ -26,6 +26,8 @@ _STEP_SHARE = 0.5
 """Steps are at least this share of the smallest leg long, so that a turn has a place on them."""
 _MOST_TURN_SHARE = 0.75
 """A longer step may turn by this share of the largest bend at most."""
+_LEGS_AT_FIRST = 4
+"""Within so many smallest legs of the start a way may go in whole legs."""
 _HAIR, _HAIR_DEG = 1e-9, 1e-6
 _AS_NEAR_DEG = 1.0
 """Of two directions as near to a straight run's as that, a way may begin in either."""
@@ -35,10 +37,10 @@ _AS_NEAR_DEG = 1.0
 class Turning:
     """How a way may turn: as far as ``largest_deg`` in each ``leg_m``, at a price.
 
-    ``per_bend`` is what the largest bend is worth, in metres of line. Without ``whole_legs`` turns
-    are spread over steps shorter than a leg; with them each step is a leg at least, and may turn by
-    the whole of the largest bend. That finds ways where room is short, from a straight run above
-    all, and goes round smooth rims less well.
+    ``per_bend`` is what the largest bend is worth, in metres of line. Turns are spread over steps
+    shorter than a leg. With ``whole_legs`` each of the first steps is a leg at least, and may turn
+    by the whole of the largest bend: from a straight run, room is short; farther on, such steps
+    would go round smooth rims less well, and miss narrow passages.
     """
 
     largest_deg: float
@@ -46,15 +48,14 @@ class Turning:
     per_bend: float
     whole_legs: bool = False
 
-    @property
-    def least_step_m(self) -> float:
-        """Return the length of the shortest step."""
-        return self.leg_m if self.whole_legs else _STEP_SHARE * self.leg_m
+    def least_step_m(self, *, whole: bool) -> float:
+        """Return the length of the shortest step, as a whole leg or as a part of one."""
+        return self.leg_m if whole else _STEP_SHARE * self.leg_m
 
-    @property
-    def most_share(self) -> float:
-        """Return the share of the largest bend that one step may turn by at most."""
-        return 1.0 if self.whole_legs else _MOST_TURN_SHARE
+    def most_deg(self, length_m: float, *, whole: bool) -> float:
+        """Return by how much a way may turn into a step."""
+        most = 1.0 if whole else _MOST_TURN_SHARE
+        return self.largest_deg * min(length_m / self.leg_m, most)
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,8 @@ class _Heading:
 
     up: int
     right: int
+    whole: bool
+    """The step is a whole leg."""
 
     @property
     def angle(self) -> float:
@@ -114,13 +117,8 @@ def smooth_ways(
     """
     headings = _headings(grid.cell_m, turning)
     cells = grid.free.size
-    network = _network(grid, gradient, headings, limit, weights, turning)
-    come = float(np.arctan2(ahead[1], ahead[0]))
-    off_deg = [_between_deg(come, heading.angle) for heading in headings]
-    # A step that may turn by the whole bend begins along the run: twice as far it could else turn.
-    nearest_deg = min(off_deg) + _AS_NEAR_DEG
-    most_deg = nearest_deg if turning.whole_legs else turning.largest_deg * turning.most_share
-    begin = [number * cells + start for number, off in enumerate(off_deg) if off <= most_deg]
+    network = _network(grid, start, gradient, headings, limit, weights, turning)
+    begin = [number * cells + start for number in _begin(headings, ahead, turning)]
     reach, before = csgraph.dijkstra(
         network, directed=True, indices=np.array(begin), min_only=True, return_predecessors=True
     )[:2]
@@ -134,15 +132,30 @@ def smooth_ways(
 def _headings(cell_m: float, turning: Turning) -> list[_Heading]:
     """Return all directions, each with a step long enough to turn on."""
     found = []
-    for up, right in steps(_REACH):
-        many = int(np.ceil(turning.least_step_m / (cell_m * np.hypot(up, right)) - _HAIR))
-        many = max(many, 1)
-        found += [_Heading(many * up, many * right), _Heading(-many * up, -many * right)]
+    for whole, (up, right) in product((False, True)[: 1 + turning.whole_legs], steps(_REACH)):
+        least_m = turning.least_step_m(whole=whole)
+        many = max(int(np.ceil(least_m / (cell_m * np.hypot(up, right)) - _HAIR)), 1)
+        found += [
+            _Heading(many * up, many * right, whole),
+            _Heading(-many * up, -many * right, whole),
+        ]
     return found
+
+
+def _begin(headings: list[_Heading], ahead: FloatArray, turning: Turning) -> list[int]:
+    """Return the directions in which a way may come to the start."""
+    come = float(np.arctan2(ahead[1], ahead[0]))
+    off_deg = np.array([_between_deg(come, heading.angle) for heading in headings])
+    if not turning.whole_legs:
+        return list(np.flatnonzero(off_deg <= turning.largest_deg * _MOST_TURN_SHARE))
+    # A step that may turn by the whole bend begins along the run: twice as far it could else turn.
+    whole = np.array([heading.whole for heading in headings])
+    return list(np.flatnonzero(whole & (off_deg <= off_deg.min() + _AS_NEAR_DEG)))
 
 
 def _network(  # noqa: PLR0917 - see smooth_ways
     grid: RouteGrid,
+    start: int,
     gradient: tuple[FloatArray, FloatArray],
     headings: list[_Heading],
     limit: float,
@@ -151,14 +164,18 @@ def _network(  # noqa: PLR0917 - see smooth_ways
 ) -> csr_array:
     """Return the directed graph over cells and headings."""
     cells = grid.free.size
-    ways = [_steps_of(grid, gradient, heading, limit, weights) for heading in headings]
+    near = _near(grid, start, turning)
+    ways = [
+        _from(near == heading.whole, _steps_of(grid, gradient, heading, limit, weights))
+        for heading in headings
+    ]
     starts: list[NDArray[np.int64]] = []
     ends: list[NDArray[np.int64]] = []
     costs: list[FloatArray] = []
     for (number, heading), (old, come) in product(enumerate(headings), enumerate(headings)):
         first, last, cost = ways[number]
         turn_deg = _between_deg(come.angle, heading.angle)
-        if turn_deg <= _most_turn_deg(heading, grid.cell_m, turning):
+        if turn_deg <= _most_turn_deg(come, heading, grid.cell_m, turning):
             starts.append(first + old * cells)
             ends.append(last + number * cells)
             costs.append(cost + turning.per_bend * turn_deg / turning.largest_deg)
@@ -188,10 +205,31 @@ def _directed(
     return (*ends, cost)
 
 
-def _most_turn_deg(heading: _Heading, cell_m: float, turning: Turning) -> float:
-    length_m = cell_m * float(np.hypot(heading.up, heading.right))
-    share = min(length_m / turning.leg_m, turning.most_share)
-    return turning.largest_deg * share + _HAIR_DEG
+def _near(grid: RouteGrid, start: int, turning: Turning) -> NDArray[np.bool_]:
+    """Return the cells from which steps are whole legs. Shape (cells,)."""
+    rows, columns = np.indices(grid.free.shape)
+    row, column = np.unravel_index(start, grid.free.shape)
+    reach = _LEGS_AT_FIRST * turning.leg_m / grid.cell_m if turning.whole_legs else -1.0
+    return np.asarray(np.hypot(rows - row, columns - column) <= reach).ravel()
+
+
+def _from(
+    cells: NDArray[np.bool_], moves: tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+    """Return the moves that start in some cells."""
+    first, last, cost = moves
+    kept = cells[first]
+    return first[kept], last[kept], cost[kept]
+
+
+def _most_turn_deg(come: _Heading, heading: _Heading, cell_m: float, turning: Turning) -> float:
+    """Return by how much a way may turn from one step into another."""
+    parts = [heading] if come.whole == heading.whole else [come, heading]
+    lengths_m = [cell_m * float(np.hypot(each.up, each.right)) for each in parts]
+    return _HAIR_DEG + min(
+        turning.most_deg(length_m, whole=each.whole)
+        for each, length_m in zip(parts, lengths_m, strict=True)
+    )
 
 
 def _between_deg(one: float, other: float) -> float:
