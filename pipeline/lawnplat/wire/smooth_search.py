@@ -19,7 +19,7 @@ from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by, steps
-from lawnplat.wire.search import Ways, Weights, admitted
+from lawnplat.wire.search import NOTHING_BEFORE, Ways, Weights, admitted
 
 _REACH = 3
 _STEP_SHARE = 0.5
@@ -38,13 +38,16 @@ class Turning:
     ``per_bend`` is what the largest bend is worth, in metres of line. Without ``whole_legs`` turns
     are spread over steps shorter than a leg; with them each step is a leg at least, and may turn by
     the whole of the largest bend. That finds ways where room is short, from a straight run above
-    all, and goes round smooth rims less well.
+    all, and goes round smooth rims less well. With ``both_steps`` a turn is no more than the step
+    before it bears either, and a way begins straight on: such ways are longer, and can nearly
+    always be drawn as they are.
     """
 
     largest_deg: float
     leg_m: float
     per_bend: float
     whole_legs: bool = False
+    both_steps: bool = False
 
     @property
     def least_step_m(self) -> float:
@@ -86,7 +89,7 @@ class Onward:
 def smooth_ways(
     grid: RouteGrid,
     gradient: tuple[FloatArray, FloatArray],
-    start: int,
+    starts: NDArray[np.int64],
     ahead: FloatArray,
     *,
     limit: float,
@@ -101,10 +104,10 @@ def smooth_ways(
     grid : RouteGrid
     gradient : pair of arrays of shape (rows, columns)
         Rise a metre eastward and northward at the cell centres.
-    start : int
-        Flat index of a cell.
+    starts : array of shape (n,)
+        Flat indices of the cells in which a way may begin.
     ahead : array of shape (2,)
-        Unit vector in which the line comes to the start.
+        Unit vector in which the line comes to them, one after the other.
     limit : float
         Gradient limit, m/m.
     weights : Weights
@@ -114,21 +117,28 @@ def smooth_ways(
     """
     headings = _headings(grid.cell_m, turning)
     cells = grid.free.size
-    network = _network(grid, gradient, headings, limit, weights, turning)
     come = float(np.arctan2(ahead[1], ahead[0]))
     off_deg = [_between_deg(come, heading.angle) for heading in headings]
     # A step that may turn by the whole bend begins along the run: twice as far it could else turn.
     nearest_deg = min(off_deg) + _AS_NEAR_DEG
-    most_deg = nearest_deg if turning.whole_legs else turning.largest_deg * turning.most_share
-    begin = [number * cells + start for number, off in enumerate(off_deg) if off <= most_deg]
-    reach, before = csgraph.dijkstra(
-        network, directed=True, indices=np.array(begin), min_only=True, return_predecessors=True
-    )[:2]
-    by_heading = reach.reshape(len(headings), cells)
+    straight_on = turning.whole_legs or turning.both_steps
+    most_deg = nearest_deg if straight_on else turning.largest_deg * turning.most_share
+    come_in = np.flatnonzero(np.array(off_deg) <= most_deg)
+    begin = (come_in[:, None] * cells + starts).ravel()
+    further_m = (grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead
+    run_m = np.tile(np.maximum(further_m, 0.0), len(come_in))
+    network = _network(grid, gradient, headings, limit, weights, turning, (begin, run_m))
+    home = len(headings) * cells
+    reach, came = csgraph.dijkstra(
+        network, directed=True, indices=np.array([home]), return_predecessors=True
+    )
+    before = np.where(came == home, NOTHING_BEFORE, came)[0, :home]
+    by_heading = reach[0, :home].reshape(len(headings), cells)
     by_heading[:, onward.nodes] += onward.barred(headings, turning.largest_deg)
     least = np.argmin(by_heading, axis=0)
     every = np.arange(cells)
-    return Ways(grid, start, by_heading[least, every], limit, before, every + least * cells)
+    cost, last = by_heading[least, every], every + least * cells
+    return Ways(grid, int(starts[0]), cost, limit, before, last)
 
 
 def _headings(cell_m: float, turning: Turning) -> list[_Heading]:
@@ -148,8 +158,12 @@ def _network(  # noqa: PLR0917 - see smooth_ways
     limit: float,
     weights: Weights,
     turning: Turning,
+    begin: tuple[NDArray[np.int64], FloatArray],
 ) -> csr_array:
-    """Return the directed graph over cells and headings."""
+    """Return the directed graph over cells and headings, and one state more, the last.
+
+    From it the run leads to the states in which a way may ``begin``, as far as each is along it.
+    """
     cells = grid.free.size
     ways = [_steps_of(grid, gradient, heading, limit, weights) for heading in headings]
     starts: list[NDArray[np.int64]] = []
@@ -158,12 +172,17 @@ def _network(  # noqa: PLR0917 - see smooth_ways
     for (number, heading), (old, come) in product(enumerate(headings), enumerate(headings)):
         first, last, cost = ways[number]
         turn_deg = _between_deg(come.angle, heading.angle)
-        if turn_deg <= _most_turn_deg(heading, grid.cell_m, turning):
+        steps_asked = (come, heading) if turning.both_steps else (heading,)
+        if turn_deg <= min(_most_turn_deg(step, grid.cell_m, turning) for step in steps_asked):
             starts.append(first + old * cells)
             ends.append(last + number * cells)
             costs.append(cost + turning.per_bend * turn_deg / turning.largest_deg)
+    states = len(headings) * cells
+    starts.append(np.full(len(begin[0]), states))
+    ends.append(begin[0])
+    costs.append(begin[1])
     table = (np.concatenate(costs), (np.concatenate(starts), np.concatenate(ends)))
-    return csr_array(table, shape=(len(headings) * cells,) * 2)
+    return csr_array(table, shape=(states + 1,) * 2)
 
 
 def _steps_of(
