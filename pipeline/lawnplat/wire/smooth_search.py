@@ -19,7 +19,7 @@ from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by, steps
-from lawnplat.wire.search import Ways, Weights, admitted
+from lawnplat.wire.search import NOTHING_BEFORE, Ways, Weights, admitted
 
 _REACH = 3
 _STEP_SHARE = 0.5
@@ -40,13 +40,16 @@ class Turning:
     ``per_bend`` is what the largest bend is worth, in metres of line. Turns are spread over steps
     shorter than a leg. With ``whole_legs`` each of the first steps is a leg at least, and may turn
     by the whole of the largest bend: from a straight run, room is short; farther on, such steps
-    would go round smooth rims less well, and miss narrow passages.
+    would go round smooth rims less well, and miss narrow passages. With ``both_steps`` a turn is no
+    more than the step before it bears either, and a way begins straight on: such ways are longer,
+    and can nearly always be drawn as they are.
     """
 
     largest_deg: float
     leg_m: float
     per_bend: float
     whole_legs: bool = False
+    both_steps: bool = False
 
     def least_step_m(self, *, whole: bool) -> float:
         """Return the length of the shortest step, as a whole leg or as a part of one."""
@@ -89,7 +92,7 @@ class Onward:
 def smooth_ways(
     grid: RouteGrid,
     gradient: tuple[FloatArray, FloatArray],
-    start: int,
+    starts: NDArray[np.int64],
     ahead: FloatArray,
     *,
     limit: float,
@@ -104,10 +107,10 @@ def smooth_ways(
     grid : RouteGrid
     gradient : pair of arrays of shape (rows, columns)
         Rise a metre eastward and northward at the cell centres.
-    start : int
-        Flat index of a cell.
+    starts : array of shape (n,)
+        Flat indices of the cells in which a way may begin.
     ahead : array of shape (2,)
-        Unit vector in which the line comes to the start.
+        Unit vector in which the line comes to them, one after the other.
     limit : float
         Gradient limit, m/m.
     weights : Weights
@@ -117,16 +120,22 @@ def smooth_ways(
     """
     headings = _headings(grid.cell_m, turning)
     cells = grid.free.size
-    network = _network(grid, start, gradient, headings, limit, weights, turning)
-    begin = [number * cells + start for number in _begin(headings, ahead, turning)]
-    reach, before = csgraph.dijkstra(
-        network, directed=True, indices=np.array(begin), min_only=True, return_predecessors=True
-    )[:2]
-    by_heading = reach.reshape(len(headings), cells)
+    come_in = _come_in(headings, ahead, turning)
+    begin = (come_in[:, None] * cells + starts).ravel()
+    further_m = (grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead
+    run_m = np.tile(np.maximum(further_m, 0.0), len(come_in))
+    network = _network(grid, starts, gradient, headings, limit, weights, turning, (begin, run_m))
+    home = len(headings) * cells
+    reach, came = csgraph.dijkstra(
+        network, directed=True, indices=np.array([home]), return_predecessors=True
+    )
+    before = np.where(came == home, NOTHING_BEFORE, came)[0, :home]
+    by_heading = reach[0, :home].reshape(len(headings), cells)
     by_heading[:, onward.nodes] += onward.barred(headings, turning.largest_deg)
     least = np.argmin(by_heading, axis=0)
     every = np.arange(cells)
-    return Ways(grid, start, by_heading[least, every], limit, before, every + least * cells)
+    cost, last = by_heading[least, every], every + least * cells
+    return Ways(grid, int(starts[0]), cost, limit, before, last)
 
 
 def _headings(cell_m: float, turning: Turning) -> list[_Heading]:
@@ -142,29 +151,36 @@ def _headings(cell_m: float, turning: Turning) -> list[_Heading]:
     return found
 
 
-def _begin(headings: list[_Heading], ahead: FloatArray, turning: Turning) -> list[int]:
-    """Return the directions in which a way may come to the start."""
+def _come_in(
+    headings: list[_Heading], ahead: FloatArray, turning: Turning
+) -> NDArray[np.intp]:
+    """Return the directions in which a way may come to where it begins."""
     come = float(np.arctan2(ahead[1], ahead[0]))
     off_deg = np.array([_between_deg(come, heading.angle) for heading in headings])
-    if not turning.whole_legs:
-        return list(np.flatnonzero(off_deg <= turning.largest_deg * _MOST_TURN_SHARE))
-    # A step that may turn by the whole bend begins along the run: twice as far it could else turn.
     whole = np.array([heading.whole for heading in headings])
-    return list(np.flatnonzero(whole & (off_deg <= off_deg.min() + _AS_NEAR_DEG)))
+    # A step that may turn by the whole bend begins along the run: twice as far it could else turn.
+    straight_on = turning.whole_legs or turning.both_steps
+    nearest_deg = float(off_deg.min()) + _AS_NEAR_DEG
+    most_deg = nearest_deg if straight_on else turning.largest_deg * _MOST_TURN_SHARE
+    return np.flatnonzero((whole == turning.whole_legs) & (off_deg <= most_deg))
 
 
 def _network(  # noqa: PLR0917 - see smooth_ways
     grid: RouteGrid,
-    start: int,
+    begins: NDArray[np.int64],
     gradient: tuple[FloatArray, FloatArray],
     headings: list[_Heading],
     limit: float,
     weights: Weights,
     turning: Turning,
+    begin: tuple[NDArray[np.int64], FloatArray],
 ) -> csr_array:
-    """Return the directed graph over cells and headings."""
+    """Return the directed graph over cells and headings, and one state more, the last.
+
+    From it the run leads to the states in which a way may ``begin``, as far as each is along it.
+    """
     cells = grid.free.size
-    near = _near(grid, start, turning)
+    near = _near(grid, begins, turning)
     ways = [
         _from(near == heading.whole, _steps_of(grid, gradient, heading, limit, weights))
         for heading in headings
@@ -175,12 +191,18 @@ def _network(  # noqa: PLR0917 - see smooth_ways
     for (number, heading), (old, come) in product(enumerate(headings), enumerate(headings)):
         first, last, cost = ways[number]
         turn_deg = _between_deg(come.angle, heading.angle)
-        if turn_deg <= _most_turn_deg(come, heading, grid.cell_m, turning):
+        mixed = turning.both_steps or come.whole != heading.whole
+        steps_asked = (come, heading) if mixed else (heading,)
+        if turn_deg <= min(_most_turn_deg(step, grid.cell_m, turning) for step in steps_asked):
             starts.append(first + old * cells)
             ends.append(last + number * cells)
             costs.append(cost + turning.per_bend * turn_deg / turning.largest_deg)
+    states = len(headings) * cells
+    starts.append(np.full(len(begin[0]), states))
+    ends.append(begin[0])
+    costs.append(begin[1])
     table = (np.concatenate(costs), (np.concatenate(starts), np.concatenate(ends)))
-    return csr_array(table, shape=(len(headings) * cells,) * 2)
+    return csr_array(table, shape=(states + 1,) * 2)
 
 
 def _steps_of(
@@ -205,31 +227,28 @@ def _directed(
     return (*ends, cost)
 
 
-def _near(grid: RouteGrid, start: int, turning: Turning) -> NDArray[np.bool_]:
+def _near(
+    grid: RouteGrid, starts: NDArray[np.int64], turning: Turning
+) -> NDArray[np.bool_]:
     """Return the cells from which steps are whole legs. Shape (cells,)."""
     rows, columns = np.indices(grid.free.shape)
-    row, column = np.unravel_index(start, grid.free.shape)
+    row, column = np.unravel_index(starts[-1], grid.free.shape)
     reach = _LEGS_AT_FIRST * turning.leg_m / grid.cell_m if turning.whole_legs else -1.0
     return np.asarray(np.hypot(rows - row, columns - column) <= reach).ravel()
 
 
 def _from(
-    cells: NDArray[np.bool_], moves: tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]
+    cells: NDArray[np.bool_], found: tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
-    """Return the moves that start in some cells."""
-    first, last, cost = moves
+    """Return the steps that start in some cells."""
+    first, last, cost = found
     kept = cells[first]
     return first[kept], last[kept], cost[kept]
 
 
-def _most_turn_deg(come: _Heading, heading: _Heading, cell_m: float, turning: Turning) -> float:
-    """Return by how much a way may turn from one step into another."""
-    parts = [heading] if come.whole == heading.whole else [come, heading]
-    lengths_m = [cell_m * float(np.hypot(each.up, each.right)) for each in parts]
-    return _HAIR_DEG + min(
-        turning.most_deg(length_m, whole=each.whole)
-        for each, length_m in zip(parts, lengths_m, strict=True)
-    )
+def _most_turn_deg(step: _Heading, cell_m: float, turning: Turning) -> float:
+    length_m = cell_m * float(np.hypot(step.up, step.right))
+    return turning.most_deg(length_m, whole=step.whole) + _HAIR_DEG
 
 
 def _between_deg(one: float, other: float) -> float:
