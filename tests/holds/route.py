@@ -93,11 +93,6 @@ def options(case: Case) -> Iterator[str]:
         yield "options: the ranking does not follow the score"
 
 
-TURN_SHARE = 0.75
-"""Share of the smallest leg within which a turn counts as one bend. By hand: the arc in a bend of
-60 degrees between legs of a metre has a radius of 0.5 / tan 30 degrees and is 0.91 m long."""
-
-
 def return_lines(case: Case) -> Iterator[str]:
     frame = case.plan["return_lines"]
     if frame.empty:
@@ -174,7 +169,7 @@ def _tight_places(case: Case) -> Polygon:
 
 def _bends(case: Case, line: LineString) -> Iterator[str]:
     rules = case.rules.return_line
-    turn = sharpest_bend_deg(line, TURN_SHARE * rules.smallest_leg_m)
+    turn = sharpest_bend_deg(line, rules.bend_within_share * rules.smallest_leg_m)
     if turn > rules.largest_bend_deg + 1.0 and "return_line_bend" not in set(
         case.plan["advisories"]["rule"]
     ):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import product
 
 import networkx as nx
@@ -111,38 +112,46 @@ def test_down_a_bank_costs_as_much_as_up() -> None:
 
 
 TURNING = Turning(largest_deg=60.0, leg_m=1.0, per_bend=2.0)
+BOTH = replace(TURNING, both_steps=True)
 
 
-def smooth(grid: RouteGrid, start: int, ahead: tuple[float, float], ends: list[int]) -> Ways:
+def smooth(
+    grid: RouteGrid, starts: list[int], ahead: tuple[float, float], ends: list[int],
+    turning: Turning = TURNING,
+) -> Ways:
     level = np.zeros(grid.free.shape)
     onward = Onward(np.array(ends, int), np.tile([1.0, 0.0], (len(ends), 1)))
     return smooth_ways(
-        grid, (level, level), start, np.array(ahead), limit=0.2, weights=WEIGHTS,
-        turning=TURNING, onward=onward,
+        grid, (level, level), np.array(starts), np.array(ahead), limit=0.2, weights=WEIGHTS,
+        turning=turning, onward=onward,
     )  # fmt: skip
 
 
-def smooth_costs(grid: RouteGrid, start: int, ahead_deg: float) -> dict[int, float]:
-    """Return the least cost to each cell over plain steps with headings."""
-    both = [*steps(3), *((-up, -right) for up, right in steps(3))]
+def smooth_costs(
+    grid: RouteGrid, start: int, ahead_deg: float, *, both: bool = False
+) -> dict[int, float]:
+    """Return the least cost to each cell over plain steps with headings.
+
+    With ``both`` a turn is no more than each of its two steps bears.
+    """
+    every = [*steps(3), *((-up, -right) for up, right in steps(3))]
     # Steps of at least half a smallest leg: cells of 50 cm are that long.
-    headings = {step: math.degrees(math.atan2(*step)) for step in both}
+    headings = {step: math.degrees(math.atan2(*step)) for step in every}
     open_ways = {(a, b) for a, b, *_ in plain_moves(grid, 3, (np.zeros(grid.free.shape),) * 2)}
     network = nx.DiGraph()
     for (old, old_deg), ((up, right), new_deg) in product(headings.items(), headings.items()):
         length = CELL_M * math.hypot(up, right)
         turn = abs((new_deg - old_deg + 180) % 360 - 180)
-        if turn > 60 * min(length, 0.75) + 1e-9:
+        shorter = min(length, CELL_M * math.hypot(*old)) if both else length
+        if turn > 60 * min(shorter, 0.75) + 1e-9:
             continue
         for cell in grid.free_nodes().tolist():
             to = cell + up * COLUMNS + right
             if (cell, to) in open_ways:
                 network.add_edge((cell, old), (to, (up, right)), weight=length + 2 * turn / 60)
-    begin = {
-        (start, step)
-        for step, deg in headings.items()
-        if abs((deg - ahead_deg + 180) % 360 - 180) <= 45
-    }
+    off = {step: abs((deg - ahead_deg + 180) % 360 - 180) for step, deg in headings.items()}
+    most = min(off.values()) + 1 if both else 45
+    begin = {(start, step) for step in headings if off[step] <= most}
     network.add_nodes_from(begin)
     costs: dict[int, float] = {}
     for (cell, _), cost in nx.multi_source_dijkstra_path_length(network, begin).items():
@@ -150,23 +159,38 @@ def smooth_costs(grid: RouteGrid, start: int, ahead_deg: float) -> dict[int, flo
     return costs
 
 
+@pytest.mark.parametrize("both", [False, True])
 @pytest.mark.parametrize("seed", range(4))
-def test_gently_turning_ways_cost_what_networkx_finds(seed: int) -> None:
+def test_gently_turning_ways_cost_what_networkx_finds(seed: int, *, both: bool) -> None:
     grid = grid_with_gaps(50 + seed, 0.04)
     start = int(grid.free_nodes()[len(grid.free_nodes()) // 2])
     angle = math.radians(90 * seed + 10)
-    ways = smooth(grid, start, (math.cos(angle), math.sin(angle)), [])
-    plain = smooth_costs(grid, start, 90 * seed + 10)
+    ahead = (math.cos(angle), math.sin(angle))
+    ways = smooth(grid, [start], ahead, [], BOTH if both else TURNING)
+    plain = smooth_costs(grid, start, 90 * seed + 10, both=both)
     cells = np.array(sorted(plain))
     assert {int(cell) for cell in np.flatnonzero(np.isfinite(ways.cost))} == set(plain)
-    assert len(cells) > 50
+    assert len(cells) > (5 if both else 50)  # gaps leave a way out straight on only in one
     np.testing.assert_allclose(ways.cost[cells], [plain[c] for c in cells.tolist()], rtol=1e-9)
+
+
+def test_a_way_begins_where_along_the_run_it_is_shortest() -> None:
+    # By hand: the run goes east over five cells of 25 cm; straight on it is as long from each, and
+    # to a place square to the third it turns before, in steps of 60 degrees a metre.
+    grid = RouteGrid(0.0, 0.0, 0.25, np.ones((60, 60), bool), np.full((60, 60), 9.0))
+    run = [30 * 60 + 10 + cell for cell in range(5)]
+    both, first = smooth(grid, run, (1.0, 0.0), []), smooth(grid, run[:1], (1.0, 0.0), [])
+    assert both.cost[30 * 60 + 40] == pytest.approx(30 * 0.25)
+    last = smooth(grid, run[-1:], (1.0, 0.0), [])
+    found = np.minimum(first.cost, last.cost + 4 * 0.25)
+    assert (both.cost <= found + 1e-9).all()
+    assert both.to(run[0] + 20)[0] in grid.coordinates(np.array(run))
 
 
 def test_a_gently_turning_way_back_swings_round() -> None:
     grid = RouteGrid(0.0, 0.0, 0.25, np.ones((60, 60), bool), np.full((60, 60), 9.0))
     start, behind = 30 * 60 + 40, 30 * 60 + 20
-    way = smooth(grid, start, (1.0, 0.0), []).to(behind)
+    way = smooth(grid, [start], (1.0, 0.0), []).to(behind)
     run = np.diff(way, axis=0)
     turn = np.abs(np.degrees(np.angle((run[1:] @ [1, 1j]) / (run[:-1] @ [1, 1j]))))
     # No step turns by more than three quarters of the largest bend, nor a metre by much more than
@@ -182,8 +206,8 @@ def test_a_way_comes_to_its_end_so_that_it_can_go_on() -> None:
     grid = RouteGrid(0.0, 0.0, 0.25, np.ones((60, 60), bool), np.full((60, 60), 9.0))
     start, end = 30 * 60 + 40, 30 * 60 + 20
     # Straight on westward it would come with its back to the east, where it is to go on.
-    straight = smooth(grid, start, (-1.0, 0.0), [])
-    onward = smooth(grid, start, (-1.0, 0.0), [end])
+    straight = smooth(grid, [start], (-1.0, 0.0), [])
+    onward = smooth(grid, [start], (-1.0, 0.0), [end])
     assert straight.cost[end] == pytest.approx(5.0)
     last = np.diff(onward.to(end)[-2:], axis=0)[0]
     assert last @ [1.0, 0.0] >= np.hypot(*last) * math.cos(math.radians(60)) - 1e-9

@@ -321,6 +321,12 @@ def anywhere(_arc):
     return True
 
 
+def test_a_corner_given_twice_is_one_bend():
+    corners = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 3.0]])
+    twice = corners[[0, 1, 1, 2, 2]]
+    np.testing.assert_array_equal(rounded(twice, 1.0, anywhere), rounded(corners, 1.0, anywhere))
+
+
 def test_a_bend_is_an_arc_that_touches_both_legs():
     # A right angle with legs of 10 m and a radius of 1.5 m: the arc saves 2 x 1.5 - pi / 2 x 1.5.
     line = rounded(np.array([[0, 0], [10, 0], [10, 10.0]]), 1.5, anywhere)

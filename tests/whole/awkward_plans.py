@@ -13,7 +13,7 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from holds import PlanFile
-from holds.route import TURN_SHARE, sharpest_bend_deg
+from holds.route import sharpest_bend_deg
 from lawnplat.planned import Plan
 
 from .awkward import GARDENS, local
@@ -68,4 +68,5 @@ def turns_deg(line: LineString) -> np.ndarray:
 
     A machine longer than an arc does not see that it is drawn in many small bends.
     """
-    return np.array([sharpest_bend_deg(line, TURN_SHARE * RULES.return_line.smallest_leg_m)])
+    rules = RULES.return_line
+    return np.array([sharpest_bend_deg(line, rules.bend_within_share * rules.smallest_leg_m)])

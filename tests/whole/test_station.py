@@ -18,6 +18,7 @@ from skimage.graph import MCP_Geometric
 from holds import PlanFile, Thing, read_plan
 from lawnplat.deliver.gpkg import write_plan
 from lawnplat.plan import plan_site
+from lawnplat.planned import Plan
 from lawnplat.settings.load import load_machine
 from lawnplat.settings.types import RuleBook
 
@@ -356,6 +357,31 @@ def test_a_station_stands_where_a_return_line_can_leave_it(tmp_path: Path) -> No
     plan = drawn(tmp_path, strip, [outlet(by.x, by.y)])
     assert measured_breaches(plan) == []
     assert not plan["return_lines"].empty
+
+
+STRIP = box(0, 0, 40, 3.154) | box(40, 0, 46, 6)
+BEARINGS_DEG = (7.0, 15.0, 30.0, 36.3, 45.0, 60.0, 75.0, 90.0)
+
+
+def planned_strip(bearing_deg: float) -> Plan:
+    """Return the plan of a strip, turned, whose one outlet leaves no two places for a station."""
+    strip, by = (
+        affinity.rotate(shape, bearing_deg, origin=(0, 0)) for shape in (STRIP, Point(24, 0.1))
+    )
+    site = site_of(moved(strip), [outlet(by.x, by.y)])
+    return plan_site(site, machine=load_machine("medium"), rules=RULES)
+
+
+def test_a_strip_is_planned_alike_at_any_bearing() -> None:
+    """15 cm of free ground lie between the clear front and the far wire's corridor."""
+    level = planned_strip(0.0)
+    (line,) = level.layout.return_lines
+    said = {finding.rule for finding in level.findings}
+    for bearing_deg in BEARINGS_DEG:
+        turned = planned_strip(bearing_deg)
+        (other,) = turned.layout.return_lines
+        assert other.line.length == pytest.approx(line.line.length, rel=0.03), bearing_deg
+        assert {finding.rule for finding in turned.findings} <= said, bearing_deg
 
 
 def advisory(plan: PlanFile, rule: str) -> str:

@@ -209,13 +209,19 @@ class StationRules:
 
 @dataclass(frozen=True)
 class ReturnLineRules:
-    """Rules for the return line."""
+    """Rules for the return line.
+
+    ``bend_within_share`` of ``smallest_leg_m`` is the length within which turns count as one bend.
+    The arc of a bend of 60 degrees between two legs no longer than that one takes 0.9 of it
+    (0.5 pi / 3 / tan 30 degrees), its chords somewhat less.
+    """
 
     straight_run_m: float
     corridor_m: float
     comfortable_m: float
     largest_bend_deg: float
     smallest_leg_m: float
+    bend_within_share: float
     joint_from_station_m: float
     rounding_m: float
     score_length: float

@@ -31,6 +31,7 @@ wider than there, that is still the middle third."""
 _PARTING_M = 1.5
 """Two lines side by side part within this length after their straight run."""
 
+_ROOM_TO_BEND_M = 0.4
 _STRAIGHT_M = 0.25
 """A joint needs this much straight wire to each side: none is made in a bend."""
 
@@ -49,6 +50,15 @@ class Corridor:
     """The end of the straight run, shape (2,)."""
     ahead: FloatArray
     station: FloatArray
+
+    def first_turn(self, rules: RuleBook) -> FloatArray:
+        """Return the first place on the straight run where the line may turn. Shape (2,).
+
+        It lies past the run's least length by as much as a round bend takes, where the ground
+        allows.
+        """
+        longest_m = float(np.hypot(*(self.start - self.station)))
+        return self.station + self.ahead * min(straight_run_m(rules) + _ROOM_TO_BEND_M, longest_m)
 
 
 @dataclass(frozen=True)
@@ -71,6 +81,11 @@ class Leaving:
 
     straight_m: float
     aside_m: float = 0.0
+
+
+def straight_run_m(rules: RuleBook) -> float:
+    """Return the least length of the straight run: the rule's, and the whole clear front."""
+    return max(rules.return_line.straight_run_m, rules.station.front_clear_m)
 
 
 def corridor_of(

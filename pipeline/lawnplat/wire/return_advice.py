@@ -26,10 +26,6 @@ _POINT_PCT = 1.0
 """A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _HAIR_DEG = 0.5
 _HAIR_M = 0.01
-_TURN_SHARE = 0.75
-"""Turns within this share of the smallest leg count as one bend. The arc of a bend of 60 degrees
-between two legs no longer than that one takes 0.9 of it (0.5 pi / 3 / tan 30 degrees), its chords
-somewhat less."""
 _TWO = 2
 
 
@@ -89,20 +85,23 @@ def advice_on_lines(
 
 def sharpest_bend(line: LineString, rules: RuleBook) -> tuple[float, FloatArray]:
     """Return the sharpest bend of a line, degrees, and its place, arcs and close corners as one."""
-    within_m = _TURN_SHARE * rules.return_line.smallest_leg_m
+    within_m = rules.return_line.bend_within_share * rules.return_line.smallest_leg_m
     return sharpest_turn(shapely.get_coordinates(line), within_m)
 
 
 def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
     """Return whether a line bends and climbs no more than is allowed after its straight run.
 
-    ``limit`` is the gradient allowed, m/m; a point more is let pass.
+    ``limit`` is the gradient allowed, m/m; a point more is let pass, on the ground that the scene
+    takes for a line and on the ground as it is.
     """
     points = shapely.get_coordinates(line)
     if sharpest_bend(line, scene.rules)[0] > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
         return False
     onward = LineString(points[1:]) if len(points) > _TWO else line
-    return bool(100 * (_profile(onward, scene.terrain).along.max() - limit) <= _POINT_PCT)
+    grounds = [scene.terrain] if scene.bare is None else [scene.terrain, scene.bare]
+    steepest = max(_profile(onward, ground).along.max() for ground in grounds)
+    return bool(100 * (steepest - limit) <= _POINT_PCT)
 
 
 def keeps_limit_by_the_metre(terrain: Terrain, line: LineString, limit: float) -> bool:

@@ -20,18 +20,12 @@ from lawnplat.wire.route_grid import lay_grid
 from lawnplat.wire.scene import Scene
 
 _TURNING_STEP_M = 0.2
-_ROOM_TO_BEND_M = 0.4
 _HAIR = 1e-3
 _THIN_M = 0.005
 """Points that lie this near to a straight between others are not laid."""
 _LITTLE_LONGER = 1.02
 _ROUND_A_CORNER_M = 0.05
 """Points this close keep a way round a corner of the free ground within a millimetre of it."""
-
-
-def straight_run_m(rules: RuleBook) -> float:
-    """Return the least length of the straight run: the rule's, and the whole clear front."""
-    return max(rules.return_line.straight_run_m, rules.station.front_clear_m)
 
 
 def drawn(
@@ -87,12 +81,9 @@ def _admitting(room: BaseGeometry, cost: LegCost) -> Admits:
 
 
 def _turning_points(corridor: Corridor, rules: RuleBook) -> FloatArray:
-    """Return places on the straight run where the line may turn.
-
-    They lie past its least length by as much as a round bend takes, where the ground allows.
-    """
+    """Return places on the straight run where the line may turn, up to its end."""
     longest_m = float(np.hypot(*(corridor.start - corridor.station)))
-    first_m = min(straight_run_m(rules) + _ROOM_TO_BEND_M, longest_m)
+    first_m = float(np.hypot(*(corridor.first_turn(rules) - corridor.station)))
     count = max(int((longest_m - first_m) / _TURNING_STEP_M), 1) + 1
     along_m = np.unique(np.linspace(first_m, longest_m, count))
     return np.asarray(corridor.station + corridor.ahead * along_m[:, None])

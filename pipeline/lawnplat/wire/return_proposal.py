@@ -13,10 +13,18 @@ from shapely.ops import substring
 from lawnplat.geometry import FloatArray, union
 from lawnplat.ground.types import Part
 from lawnplat.wire.ahead_line import ahead_line
-from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends, Leaving, corridor_of, ends_of
+from lawnplat.wire.corridor import (
+    MEETING_DEG,
+    Corridor,
+    Ends,
+    Leaving,
+    corridor_of,
+    ends_of,
+    straight_run_m,
+)
 from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
-from lawnplat.wire.return_drawing import drawn, straight_run_m
+from lawnplat.wire.return_drawing import drawn
 from lawnplat.wire.return_search import (
     GENTLY,
     Gently,

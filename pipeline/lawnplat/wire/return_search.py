@@ -27,20 +27,29 @@ _FINER = 1.6
 _REACH_NEAR, _REACH_FAR, _REACH_CONTOUR = 3, 3, 8
 _MANY_CELLS = 20_000
 _MOST_CELLS_SMOOTH = 8_000
+
+
 @dataclass(frozen=True)
 class Gently:
     """How ways that turn gently are looked for: under what share of the limit, and in what steps.
 
-    ``whole_legs`` is as `Turning` has it.
+    ``whole_legs`` and ``both_steps`` are as `Turning` has them.
     """
 
     limit_share: float
-    whole_legs: bool
+    whole_legs: bool = False
+    both_steps: bool = False
 
 
-GENTLY = (Gently(1.0, False), Gently(0.93, False), Gently(1.0, True))
+GENTLY = (
+    Gently(1.0),
+    Gently(0.93),
+    Gently(1.0, whole_legs=True),
+    Gently(1.0, both_steps=True),
+)
 """Looked for in this order. Under less than the limit because on rough ground legs drawn between
 cells may be steeper than the cells told."""
+
 _MEETINGS = 33
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
@@ -97,26 +106,41 @@ def search_smooth_ends(
     grid = rough.ways.grid
     if grid.cell_m < coarse_m:
         grid = lay_grid(corridor.free, coarse_m, anchor=corridor.start)
-    start = int(grid.nearest(corridor.start[None], 3 * grid.cell_m)[0])
+    starts = _run_out(grid, corridor, scene.rules)
     nodes = np.where(rough.nodes >= 0, grid.nearest(ends.inner, 2 * grid.cell_m), -1)
-    if start < 0 or (nodes < 0).all():
+    if len(starts) == 0 or (nodes < 0).all():
         return None
     rules = scene.rules.return_line
     ways = smooth_ways(
         grid,
         _gradient_on(grid, scene.terrain),
-        start,
+        starts,
         corridor.ahead,
         limit=gently.limit_share * rough.ways.limit,
         weights=line_weights(scene.rules),
         turning=Turning(
-            rules.largest_bend_deg, rules.smallest_leg_m, rules.score_bend, gently.whole_legs
+            rules.largest_bend_deg,
+            rules.smallest_leg_m,
+            rules.score_bend,
+            gently.whole_legs,
+            gently.both_steps,
         ),
         onward=Onward(nodes[nodes >= 0], (ends.joint - ends.inner)[nodes >= 0]),
     )
     if not np.isfinite(ways.cost[nodes[nodes >= 0]]).any():
         return None
     return Searched(ways, nodes, rough.over)
+
+
+def _run_out(grid: RouteGrid, corridor: Corridor, rules: RuleBook) -> IntArray:
+    """Return the cells along the straight run in which a way may begin, the nearest first."""
+    first = corridor.first_turn(rules)
+    length_m = float(np.hypot(*(corridor.start - first)))
+    along_m = np.linspace(0.0, length_m, int(length_m / grid.cell_m) + 1 + (length_m > 0))
+    found = grid.nearest(first + corridor.ahead * along_m[:, None], 3 * grid.cell_m)
+    _, first_at = np.unique(found, return_index=True)
+    in_order = found[np.sort(first_at)]
+    return in_order[in_order >= 0]
 
 
 def _gently_met(scene: Scene, ends: Ends) -> NDArray[np.bool_]:
@@ -189,8 +213,11 @@ def _gradient_on(grid: RouteGrid, terrain: Terrain) -> tuple[FloatArray, FloatAr
 
 
 def _share_reached(grid: RouteGrid, start: int, nodes: IntArray) -> float:
-    """Return the share of the ends that any way leads to, however steep."""
-    label, _ = ndimage.label(grid.free, structure=np.ones((3, 3)))
+    """Return the share of the ends that any way leads to, however steep.
+
+    Cells that touch at a corner alone do not join: no move leads past a corner (`passed_over`).
+    """
+    label, _ = ndimage.label(grid.free)
     cells = label.ravel()
     return float(((cells[np.maximum(nodes, 0)] == cells[start]) & (nodes >= 0)).mean())
 

@@ -27,6 +27,7 @@ def rounded(
     Parameters
     ----------
     corners : array of shape (n, 2)
+        One at the place of the one before is no bend and is left out.
     radius_m : float
         Radius wanted; made smaller until the arc fits its legs and is admitted.
     admits : callable
@@ -34,6 +35,8 @@ def rounded(
     keep_first_m : float
         Length of the first leg that stays straight.
     """
+    apart = np.hypot(*np.diff(corners, axis=0).T) > _HAIR_M
+    corners = corners[np.concatenate([[True], apart])]
     runs = np.hypot(*np.diff(corners, axis=0).T)
     # Each bend may use up half of a leg that it shares with another bend.
     share = np.full(len(runs), 0.5)

@@ -88,7 +88,7 @@ def shortened_on_bare_ground(
     searched = asked.searched(0.0)
     if searched is None:
         return line
-    if line.length <= longer * _length_m(searched.way_to_first(), corridor, end):
+    if line.length <= _length_m(searched.way_to_first(), corridor, end):
         return line
     other: LineString | None = asked.drawn(0.0, searched)
     if other is not None and not keeps_rules(bare, other, limit):
@@ -118,12 +118,10 @@ class _Asked:
             return None
         return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
 
-    def drawn(self, share: float, searched: Searched) -> LineString:
+    def drawn(self, share: float, searched: Searched, *, fine: bool = False) -> LineString:
         """Draw the line along the way found, with a share of what gentle ground is worth."""
-        less = _with_less(self.scene, share)
-        return drawn(
-            less, self.corridor, self.end.joint[0], searched.way_to_first(), self.limit
-        )
+        less, way = _with_less(self.scene, share), searched.way_to_first()
+        return drawn(less, self.corridor, self.end.joint[0], way, self.limit, fine=fine)
 
 
 def _gentler(asked: _Asked, most_m: float) -> LineString | None:
@@ -137,15 +135,23 @@ def _gentler(asked: _Asked, most_m: float) -> LineString | None:
 
 
 def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
-    """Return the shortest line along ways that turn gently; None where all break a rule."""
+    """Return the shortest line along ways that turn gently; None where all break a rule.
+
+    Bends follow closer on each other where the line along a way would else break one.
+    """
     plain = _with_less(asked.scene, 0.0)
-    found = []
+    found: list[LineString] = []
+    ways: list[FloatArray] = []
     for gently in GENTLY:
         smooth = search_smooth_ends(plain, asked.near, asked.end, searched, gently)
-        if smooth is not None:
-            line = asked.drawn(0.0, smooth)
+        if smooth is None or any(np.array_equal(smooth.way_to_first(), way) for way in ways):
+            continue
+        ways.append(smooth.way_to_first())
+        for fine in (False, True):
+            line = asked.drawn(0.0, smooth, fine=fine)
             if keeps_rules(asked.scene, line, asked.limit):
                 found.append(line)
+                break
     return min(found, key=lambda line: line.length, default=None)
 
 
