@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lawnplat.proving.check_types import Check
-from lawnplat.proving.checks import areas, conductor, enclosed, record, setbacks
+from lawnplat.proving.checks import areas, conductor, enclosed, loops, record, sections, setbacks
 
 OF_WIRES: tuple[Check, ...] = (
     record.layers,
@@ -12,7 +12,12 @@ OF_WIRES: tuple[Check, ...] = (
     record.survey,
     record.not_laid,
     conductor.conductor,
+    sections.sections,
+    loops.wire_length,
+    loops.capacity,
+    loops.loops_apart,
     setbacks.setback,
+    setbacks.neighbour_wire,
     setbacks.open_edge,
     setbacks.outside,
     enclosed.island,

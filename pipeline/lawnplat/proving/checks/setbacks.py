@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -29,12 +29,21 @@ _RIM_STEP_M = 0.05
 
 
 def setback(evidence: Evidence) -> Iterator[Finding]:
-    """Every metre of wire keeps the setback of every thing that it is kept off."""
+    """Yield things to which a wire comes nearer than their setback."""
+    yield from _kept(evidence, [each for each in evidence.things if each.kind != _NEIGHBOUR])
+
+
+def neighbour_wire(evidence: Evidence) -> Iterator[Finding]:
+    """Yield neighbours' wires to which a wire comes nearer than their setback."""
+    yield from _kept(evidence, [each for each in evidence.things if each.kind == _NEIGHBOUR])
+
+
+def _kept(evidence: Evidence, things: Sequence[Thing]) -> Iterator[Finding]:
     for loop in evidence.loops:
         if len(loop.segments) == 0:
             continue
         apart = _Apart(evidence, loop)
-        for thing in evidence.things:
+        for thing in things:
             yield from _of_thing(evidence, loop, thing, apart)
 
 
