@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lawnplat.proving.check_types import Check
-from lawnplat.proving.checks import areas, conductor, enclosed, loops, record, sections, setbacks
+from lawnplat.proving.checks import areas, conductor, enclosed, loops, pairs, record, sections, setbacks
 
 OF_WIRES: tuple[Check, ...] = (
     record.layers,
@@ -13,6 +13,8 @@ OF_WIRES: tuple[Check, ...] = (
     record.not_laid,
     conductor.conductor,
     sections.sections,
+    pairs.pair_spacing,
+    pairs.pair_sides,
     loops.wire_length,
     loops.capacity,
     loops.loops_apart,
