@@ -126,7 +126,9 @@ def pair_sides(evidence: Evidence) -> Iterator[Finding]:
     for pair in _pairs(evidence):
         beside = pair.apart_m <= _MITRE_GAPS * gap_m
         left_m = np.where(beside, pair.left_m, 0.0)
-        side = 1.0 if left_m.sum() >= 0 else -1.0
+        # At its ends the rims hold a pair apart: those say which side is right.
+        told = left_m[np.abs(left_m) > _SIDE_SHARE * gap_m]
+        side = 1.0 if len(told) == 0 or told[0] + told[-1] >= 0 else -1.0
         wrong_m = -side * left_m
         worst = int(np.argmax(wrong_m))
         if wrong_m[worst] > _SIDE_SHARE * gap_m:
