@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lawnplat.proving.check_types import Check
-from lawnplat.proving.checks import areas, conductor, enclosed, loops, pairs, record, sections, setbacks
+from lawnplat.proving.checks import areas, conductor, cross_fall, enclosed, loops, pairs, record, sections, setbacks
 
 OF_WIRES: tuple[Check, ...] = (
     record.layers,
@@ -15,6 +15,7 @@ OF_WIRES: tuple[Check, ...] = (
     sections.sections,
     pairs.pair_spacing,
     pairs.pair_sides,
+    cross_fall.cross_fall,
     loops.wire_length,
     loops.capacity,
     loops.loops_apart,

@@ -135,7 +135,7 @@ def pair_sides(evidence: Evidence) -> Iterator[Finding]:
             yield _told(evidence, pair, worst, "change sides", float(wrong_m[worst]))
             continue
         partner_m = pair.partner_m[beside]
-        if len(partner_m) < 2:
+        if len(partner_m) == 0:
             continue
         # Round a bend the nearest place of the partner may stand still, and go back by a mitre.
         forth_m = partner_m - np.minimum.accumulate(partner_m)
