@@ -78,13 +78,15 @@ def _stretches(evidence: Evidence, wire: LaidWire, terrain: Terrain) -> Iterator
     if len(at_m) == 0:
         return
     fall_pct = _outward_fall_pct(wire, at_m, terrain)
-    over = (fall_pct > evidence.machine.slope_edge_pct + _OVER_PCT) & ~_on_pairs(mine, at_m)
+    limit_pct = evidence.machine.slope_edge_pct
+    over = (fall_pct > limit_pct) & ~_on_pairs(mine, at_m)
     if not over.any():
         return
     places, fall_pct = wire.places(at_m)[over], fall_pct[over]
     least_m = evidence.rules.ground.edge_stretch_m
     for group in _groups(places, least_m):
-        if len(group) * _STEP_M >= least_m + 2 * _STEP_M:
+        clearly = np.count_nonzero(fall_pct[group] > limit_pct + _OVER_PCT)
+        if clearly * _STEP_M >= least_m + 2 * _STEP_M:
             yield _Stretch(places[group], fall_pct[group])
 
 
