@@ -26,9 +26,7 @@ def loops_apart(evidence: Evidence) -> Iterator[Finding]:
         found = too_near(one.segments, one.tree, other.wire, least_m)
         if found is None:
             continue
-        words = (
-            "meet or cross" if found.nearest_m == 0 else f"come within {found.nearest_m:.2f} m"
-        )
+        words = "meet or cross" if found.nearest_m == 0 else f"come within {found.nearest_m:.2f} m"
         text = (
             f"the wires of loops {one.number} and {other.number} {words}, {apart_m:.2f} m wanted, "
             f"over about {found.length_m:.1f} m: move them apart, or they disturb each other"
@@ -70,6 +68,4 @@ def capacity(evidence: Evidence) -> Iterator[Finding]:
                 f"{evidence.machine.name} machine mows {most_m2:.0f} m2: take a larger class, or "
                 "another loop"
             )
-            yield breach(
-                evidence, "capacity", text, loop.station, measured=mown_m2, limit=most_m2
-            )
+            yield breach(evidence, "capacity", text, loop.station, measured=mown_m2, limit=most_m2)

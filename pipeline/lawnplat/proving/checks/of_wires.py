@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from lawnplat.proving.check_types import Check
-from lawnplat.proving.checks import areas, conductor, cross_fall, enclosed, loops, pairs, record, sections, setbacks
+from lawnplat.proving.checks import (
+    areas,
+    conductor,
+    cross_fall,
+    enclosed,
+    loops,
+    pairs,
+    record,
+    sections,
+    setbacks,
+)
 
 OF_WIRES: tuple[Check, ...] = (
     record.layers,

@@ -80,7 +80,7 @@ class _Pair:
         ahead = self.wire.places(self.at_m + _STEP_M / 2)
         ahead -= self.wire.places(self.at_m - _STEP_M / 2)
         length = np.maximum(np.hypot(*ahead.T), np.finfo(float).tiny)
-        return np.stack([-ahead[:, 1], ahead[:, 0]], axis=1) / length[:, None]
+        return np.asarray(np.stack([-ahead[:, 1], ahead[:, 0]], axis=1) / length[:, None])
 
     @property
     def apart_m(self) -> FloatArray:
@@ -170,9 +170,7 @@ def _pairs(evidence: Evidence) -> tuple[_Pair, ...]:
                 at_m = np.arange(from_m + ends_m, to_m - ends_m, _STEP_M)
                 if len(at_m):
                     found.append(
-                        _Pair(
-                            wire, at_m, name == "lead_out", from_m, to_m, _APART_GAPS * gap_m
-                        )
+                        _Pair(wire, at_m, name == "lead_out", from_m, to_m, _APART_GAPS * gap_m)
                     )
     return tuple(found)
 

@@ -76,9 +76,7 @@ def _place(evidence: Evidence, wire: LaidWire, row: Row) -> Iterator[Finding]:
             f"is {run_m[-1]:.3f} m long of {to_m - from_m:.3f} m told"
         )
         measured = float(max(short_m, off[worst]))
-        yield breach(
-            evidence, _RULE, text, Point(points[worst]), measured=measured, limit=_ON_IT_M
-        )
+        yield breach(evidence, _RULE, text, Point(points[worst]), measured=measured, limit=_ON_IT_M)
 
 
 def _against(
@@ -86,7 +84,7 @@ def _against(
 ) -> Iterator[Finding]:
     """Yield a section of unknown name or body, or one that is another way off than it tells."""
     name, kind, shape = row.text("section"), row.text("against"), row.geometry
-    place = wire.place((row.number("from_m") + row.number("to_m")) / 2)
+    place = wire.place(float(np.nan_to_num(row.number("from_m") + row.number("to_m"))) / 2)
     if name not in _NAMES:
         yield breach(evidence, _RULE, f"{_told(wire, row)} is called '{name}'", place)
     if name.startswith("lead") or shape is None or shape.is_empty or kind in _DRAWN:
