@@ -84,7 +84,7 @@ def _stretches(evidence: Evidence, wire: LaidWire, terrain: Terrain) -> Iterator
         return
     places, fall_pct = wire.places(at_m)[over], fall_pct[over]
     least_m = evidence.rules.ground.edge_stretch_m
-    for group in _groups(places, least_m):
+    for group in _groups(places, least_m + 2 * _STEP_M):
         clearly = np.count_nonzero(fall_pct[group] > limit_pct + _OVER_PCT)
         if clearly * _STEP_M >= least_m + 2 * _STEP_M:
             yield _Stretch(places[group], fall_pct[group])
