@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+import shapely.ops
 from shapely import LineString, Point, Polygon, affinity
 
 from lawnplat.proving.evidence import Evidence
@@ -148,6 +149,67 @@ def pair_spread(evidence: Evidence) -> Spoilt | None:
     at = int(np.searchsorted(at_m, middle_m))
     plan = redrawn(evidence.plan, WIRE, np.insert(points, at, bulge, axis=0))
     return with_plan(evidence, plan, Point(bulge))
+
+
+def wire_by_an_open_edge(evidence: Evidence) -> Spoilt | None:
+    """Draw the middle of the longest stretch along an open edge 15 cm out."""
+    against = [
+        row
+        for row in evidence.loops[0].sections
+        if (row.text("section"), row.text("against")) == ("edge", "open_edge")
+    ]
+    if not against:
+        return None
+    longest = max(against, key=lambda row: row.geometry.length)
+    if longest.geometry.length < 1.0:
+        return None
+    points = points_of(evidence.plan, WIRE)
+    middle_m = (longest.number("from_m") + longest.number("to_m")) / 2
+    wire = evidence.loops[0].wire
+    here, ahead = (np.array(wire.interpolate(middle_m + m).coords[0]) for m in (0.0, 0.05))
+    out = here + 0.15 * left_of(ahead - here)
+    at = int(np.searchsorted(chainages(points), middle_m))
+    plan = redrawn(evidence.plan, WIRE, np.insert(points, at, out, axis=0))
+    return with_plan(evidence, plan, Point(out))
+
+
+def loop_drawn_to(beyond_m: float) -> Way:
+    """Draw the second loop's wire so far beyond the first's; negative where it stays apart."""
+
+    def spoil(evidence: Evidence) -> Spoilt | None:
+        if len(evidence.loops) < 2:
+            return None
+        first_wire, wire = (loop.wire for loop in evidence.loops[:2])
+        here, there = shapely.get_coordinates(shapely.shortest_line(wire, first_wire))
+        tip = there + beyond_m * unit(there - here)
+        row = first(evidence.plan, WIRE, loop=evidence.loops[1].number)
+        points = points_of(evidence.plan, WIRE, row)
+        at_m, near_m = chainages(points), max(wire.project(Point(here)), 1.0)
+        sides = [wire.interpolate(near_m + off).coords[0] for off in (-0.5, 0.5)]
+        before, after = points[at_m < near_m - 0.5], points[at_m > near_m + 0.5]
+        new = np.vstack([before, sides[0], tip, sides[1], after])
+        return with_plan(evidence, redrawn(evidence.plan, WIRE, new, row), Point(tip))
+
+    spoil.__name__ = "loops_crossing" if beyond_m > 0 else "loops_near_each_other"
+    return spoil
+
+
+def ground_falls_outside(evidence: Evidence) -> Spoilt | None:
+    """Let the ground fall by 40 % outside the middle of the longest straight, 3 m along it."""
+    terrain = evidence.terrain
+    if terrain is None or first(evidence.plan, "advisories", rule="edge_cross_fall") is not None:
+        return None
+    points = points_of(evidence.plan, WIRE)
+    at = _longest(points)
+    middle, ahead = (points[at] + points[at + 1]) / 2, unit(points[at + 1] - points[at])
+    out = left_of(ahead)
+    x, y = np.meshgrid(*terrain.grid.centres())
+    along, off = ((x - middle[0]) * d[0] + (y - middle[1]) * d[1] for d in (ahead, out))
+    fallen = 0.4 * np.clip(off + 0.5, 0.0, 1.5) * (np.abs(along) <= 1.5)
+    height = terrain.elevation_m - fallen
+    down, east = np.gradient(height, terrain.grid.cell_m)
+    fallen_away = replace(terrain, elevation_m=height, dz_dx=east, dz_dy=-down)
+    return Spoilt(replace(evidence, terrain=fallen_away), Point(middle))
 
 
 def section_shifted(evidence: Evidence) -> Spoilt:
@@ -347,6 +409,10 @@ OF_WIRES: tuple[tuple[Way, str], ...] = (
     (wire_crossing_itself, "conductor"),
     (wire_backwards, "conductor"),
     (wire_begins_late, "conductor"),
+    (wire_by_an_open_edge, "open_edge"),
+    (loop_drawn_to(-0.5), "loops_apart"),
+    (loop_drawn_to(0.3), "loops_apart"),
+    (ground_falls_outside, "cross_fall"),
     (pair_swapped, "pair_sides"),
     (pair_spread, "pair_spacing"),
     (section_shifted, "sections"),

@@ -210,7 +210,8 @@ def site_in(site: Site, crs: str) -> Site:
     source = pyproj.CRS.from_user_input(site.crs)
     spots = site.spot_heights
     if len(spots):
-        moved = shapely.get_coordinates(reproject(shapely.points(spots[:, :2]), source, crs))
+        places = [shapely.Point(x, y) for x, y in spots[:, :2]]
+        moved = shapely.get_coordinates(reproject(places, source, crs))
         spots = np.column_stack([moved, spots[:, 2]])
     return replace(
         site,

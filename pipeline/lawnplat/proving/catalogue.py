@@ -37,15 +37,15 @@ RECORD_RULES = (
     Rule("not_measured", "note", "what could not be measured, and what that would take"),
 )  # fmt: skip
 GROUND_RULES = (
-    Rule("area_sum", "warn", "lawn is mown or given up, each square metre once; zones cover it once"),
+    Rule("area_sum", "warn", "lawn is mown or given up, each square metre once; zones cover it"),
     Rule("area_column", "warn", "areas and lengths in columns are those of the geometry"),
     Rule("hand_trim", "warn", "what is trimmed by hand is grass among the lawn given up"),
-    Rule("lawn_is_grass", "warn", "the lawn is grass: the survey's lawns, or the parcel less the rest"),
+    Rule("lawn_is_grass", "warn", "the lawn is grass: the survey's, or the parcel less the rest"),
     Rule("mown_outside", "stop", "nothing that the machine mows lies outside its wire"),
     Rule("mown_setback", "stop", "nothing is mown on, or within the setback of, what is kept off"),
     Rule("unmown_inside", "warn", "inside the wire all is mown, firm, or a crossing"),
-    Rule("passage", "warn", "nowhere inside the wire, or mown, is narrower than the machine passes"),
-    Rule("passage_verdict", "warn", "passages are as wide as told, and closed, guided or open by it"),
+    Rule("passage", "warn", "no ground inside the wire is narrower than the machine passes"),
+    Rule("passage_verdict", "warn", "passages are as wide as told, and open or not by that width"),
     Rule("slope_limit", "stop", "nothing is mown that is steeper than the machine may climb"),
 )  # fmt: skip
 WIRE_RULES = (
@@ -59,7 +59,7 @@ WIRE_RULES = (
     Rule("pair_spacing", "warn", "the two wires of a pair lie side by side, a constant gap apart"),
     Rule("pair_sides", "stop", "the two wires of a pair never change sides"),
     Rule("sections", "warn", "the sections cover the wire once, and say how far off it is"),
-    Rule("cross_fall", "warn", "the ground does not fall outward over the wire beyond the edge limit",
+    Rule("cross_fall", "warn", "the ground falls outward over the wire within the edge limit",
          ("edge_cross_fall",)),
     Rule("loops_apart", "stop", "wires of two loops keep apart and never cross"),
     Rule("wire_length", "warn", "a loop's wire is no longer than its machine takes",
@@ -69,13 +69,13 @@ WIRE_RULES = (
 )  # fmt: skip
 STATION_RULES = (
     Rule("station_base", "stop", "the base stands at the station, on lawn, clear of everything"),
-    Rule("station_front", "stop", "the ground before the station is free, as deep and wide as asked"),
+    Rule("station_front", "stop", "the ground before the station is free as far as asked"),
     Rule("station_tilt", "warn", "base and front are level", ("station_tilt",), ANYWHERE),
     Rule("straight_wire", "warn", "the perimeter runs straight to both sides of the station",
          ("station_straight_wire",)),
     Rule("outlet", "warn", "an outlet is within a cable's reach of the station", ("station_power",),
          ANYWHERE),
-    Rule("cable_route", "warn", "the cable is as long as told, and crosses no mown ground, no wall"),
+    Rule("cable_route", "warn", "the cable is as long as told, and crosses no lawn, no wall"),
     Rule("station_told", "warn", "what the station's row tells is what is measured"),
 )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
 import shapely
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
@@ -28,7 +29,7 @@ _MEASURED = (
 
 
 def area_sum(evidence: Evidence) -> Iterator[Finding]:
-    """The lawn is what is mown and what is given up, and the slope zones cover it, once each."""
+    """Yield lawn that mown ground and ground given up, or slope zones, cover not or twice."""
     if evidence.lawn.is_empty:
         return
     plan = evidence.plan
@@ -67,11 +68,13 @@ def _overlap(parts: Sequence[BaseGeometry]) -> Point | None:
 
 
 def _largest(shape: BaseGeometry) -> Point:
-    return shapely.point_on_surface(max(shapely.get_parts(shape), key=lambda part: part.area))
+    parts = np.asarray(shapely.get_parts(shape), dtype=object)
+    inner: Point = shapely.point_on_surface(parts[int(np.argmax(shapely.area(parts)))])
+    return inner
 
 
 def area_column(evidence: Evidence) -> Iterator[Finding]:
-    """Every area and length told in a column is that of the geometry beside it."""
+    """Yield areas and lengths told in a column that are not those of the geometry beside it."""
     for layer, column in _MEASURED:
         for row in evidence.plan.rows(layer):
             shape = row.geometry
@@ -86,7 +89,7 @@ def area_column(evidence: Evidence) -> Iterator[Finding]:
 
 
 def hand_trim(evidence: Evidence) -> Iterator[Finding]:
-    """What is trimmed by hand is grass, and lies in the lawn given up."""
+    """Yield ground trimmed by hand that is no grass, or is not given up."""
     trimmed = evidence.plan.union("hand_trim")
     if trimmed.is_empty:
         return
@@ -104,7 +107,7 @@ def hand_trim(evidence: Evidence) -> Iterator[Finding]:
 
 
 def lawn_is_grass(evidence: Evidence) -> Iterator[Finding]:
-    """The lawn lies on the property, and is the survey's, or the parcel less all that is no grass.
+    """Yield lawn off the property, or other than the survey's, or the parcel less what is no grass.
 
     Whether the survey gave lawns is known from the survey alone; without it only the parcel's
     outline is looked at.
@@ -138,7 +141,7 @@ def lawn_is_grass(evidence: Evidence) -> Iterator[Finding]:
 
 
 def mown_on_lawn(evidence: Evidence) -> Iterator[Finding]:
-    """What is mown is lawn, and every loop has one main part, numbered apart from the others."""
+    """Yield mown ground that is no lawn, and loops without one main part of a number of its own."""
     outside = shapely.difference(evidence.mowable, shapely.buffer(evidence.lawn, MM))
     if outside.area > CM:
         text = f"{outside.area:.2f} m2 that are mown are no lawn"

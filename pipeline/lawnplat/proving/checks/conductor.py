@@ -19,7 +19,7 @@ _END_M = 0.6
 
 
 def conductor(evidence: Evidence) -> Iterator[Finding]:
-    """One wire a loop, from the station's left terminal to its right one, lawn on the right."""
+    """Yield loops without one wire from the station's left terminal to its right one."""
     for loop in evidence.loops:
         lines = loop.plan.rows("perimeter_wire")
         if len(lines) != 1:
@@ -54,7 +54,8 @@ def _touching(evidence: Evidence, loop: Loop) -> Iterator[Finding]:
     worst = int(np.argmin(apart))
     at = shapely.get_coordinates(shapely.shortest_line(pieces[one[worst]], pieces[other[worst]]))
     crosses = apart[worst] == 0
-    words = "touches or crosses itself" if crosses else f"comes within {1000 * apart[worst]:.0f} mm of itself"
+    near = f"comes within {1000 * apart[worst]:.0f} mm of itself"
+    words = "touches or crosses itself" if crosses else near
     text = f"the perimeter wire {words}: pull it apart, or plan the property again"
     yield breach(
         evidence, "conductor", text, Point(at[0]), measured=float(apart[worst]), limit=gap_m
@@ -73,9 +74,7 @@ def _ends(evidence: Evidence, loop: Loop) -> Iterator[Finding]:
     if far.max() >= _END_M:
         at = Point(ends[int(np.argmax(far))])
         text = f"an end of the perimeter wire lies {far.max():.2f} m from the station"
-        yield breach(
-            evidence, "conductor", text, at, measured=float(far.max()), limit=_END_M
-        )
+        yield breach(evidence, "conductor", text, at, measured=float(far.max()), limit=_END_M)
         return
     left = np.array([-loop.ahead[1], loop.ahead[0]])
     sides = run @ left

@@ -18,7 +18,7 @@ from lawnplat.survey.types import Finding
 
 
 def island(evidence: Evidence) -> Iterator[Finding]:
-    """What is kept off and stands in the lawn lies outside the conductor: wire goes round it."""
+    """Yield things that are kept off and lie inside the conductor: no wire goes round them."""
     for loop in evidence.loops:
         if loop.wire.is_empty:
             continue
@@ -29,16 +29,17 @@ def island(evidence: Evidence) -> Iterator[Finding]:
         if not inside:
             continue
         strips = shapely.buffer(strips_of(evidence, loop), CM)
+        # Between the wires of a pair that leads over a thing no machine is.
+        between = shapely.buffer(loop.leads, evidence.rules.wire.pair_gap_m + MM)
         for thing in inside:
-            yield from _open_to(evidence, loop, thing, strips)
+            apart = between if thing.barrier else union([strips, between])
+            yield from _open_to(evidence, loop, thing, apart)
 
 
 def _open_to(
-    evidence: Evidence, loop: Loop, thing: Thing, strips: BaseGeometry
+    evidence: Evidence, loop: Loop, thing: Thing, apart: BaseGeometry
 ) -> Iterator[Finding]:
-    free = shapely.intersection(thing.geometry, loop.enclosed)
-    if not thing.barrier:
-        free = shapely.difference(free, strips)
+    free = shapely.difference(shapely.intersection(thing.geometry, loop.enclosed), apart)
     much = free.area > SPECK_M2 or (thing.geometry.area == 0 and not free.is_empty)
     if much:
         text = (
@@ -52,7 +53,7 @@ def _open_to(
 
 
 def mown_outside(evidence: Evidence) -> Iterator[Finding]:
-    """Nothing that the machine mows lies outside its wire."""
+    """Yield ground that is mown and lies outside its wire."""
     for loop in evidence.loops:
         if loop.wire.is_empty:
             continue

@@ -18,7 +18,7 @@ _LAID = ("perimeter_wire", "station", "wire_sections")
 
 
 def layers(evidence: Evidence) -> Iterator[Finding]:
-    """Every layer is there with its columns, and every row is of the one property."""
+    """Yield layers and columns that are not there, and rows of another property."""
     plan = evidence.plan
     for name, columns in NEEDED.items():
         if name not in plan.layers:
@@ -34,14 +34,13 @@ def layers(evidence: Evidence) -> Iterator[Finding]:
         others = {row.text("property_id") for row in rows} - {plan.property_id}
         if others:
             text = (
-                f"layer {name} has rows of another property ({sorted(others)[0]}) than "
-                f"{plan.property_id}"
+                f"layer {name} has rows of another property ({min(others)}) than {plan.property_id}"
             )
             yield breach(evidence, "layers", text)
 
 
 def validity(evidence: Evidence) -> Iterator[Finding]:
-    """Every geometry is there, valid and of its layer's type."""
+    """Yield geometries that are missing, invalid or of another type than their layer's."""
     for name, kind in GEOMETRY.items():
         for number, row in enumerate(evidence.plan.rows(name), start=1):
             shape = row.geometry
@@ -58,7 +57,7 @@ def validity(evidence: Evidence) -> Iterator[Finding]:
 
 
 def settings(evidence: Evidence) -> Iterator[Finding]:
-    """The plan was made by the rules and the machine that it is held to."""
+    """Yield settings by which the plan was made and to which it is not held."""
     facts = evidence.plan.facts
     told = facts.get("machine_class", "")
     if told != evidence.machine.name:
@@ -86,7 +85,7 @@ def _kinds(evidence: Evidence) -> Iterator[Finding]:
 
 
 def survey(evidence: Evidence) -> Iterator[Finding]:
-    """The plan was drawn on the parcel and the things of the survey that it is held against."""
+    """Yield where parcel and things of the plan are not those of the survey it is held against."""
     site = evidence.site
     if site is None:
         return
@@ -108,7 +107,7 @@ def survey(evidence: Evidence) -> Iterator[Finding]:
 
 
 def not_laid(evidence: Evidence) -> Iterator[Finding]:
-    """A plan without wire says why."""
+    """Yield a plan that lays no wire and does not say why."""
     if not evidence.loops and "perimeter_wire" in evidence.plan.layers:
         yield breach(evidence, "not_laid", "the plan lays no wire")
 

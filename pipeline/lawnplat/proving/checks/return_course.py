@@ -37,8 +37,6 @@ _PEG_M = 0.03
 """In a narrow passage a line in its middle may leave it by what a peg's chord may leave a curve."""
 _ARC_M = 0.005
 """Arcs drawn as chords leave the circle by up to half a centimetre."""
-_ONE_BEND_M = 0.1
-"""Changes of direction within this are one bend on the ground."""
 
 
 def return_gradient(evidence: Evidence) -> Iterator[Finding]:
@@ -210,7 +208,7 @@ def return_bend(evidence: Evidence) -> Iterator[Finding]:
     """
     limit_deg = evidence.rules.return_line.largest_bend_deg
     for line in return_lines(evidence.plan):
-        turn_deg = _one_bends_deg(line)
+        turn_deg = _one_bends_deg(evidence, line)
         if len(turn_deg) and turn_deg.max() > limit_deg + _HAIR_DEG:
             worst = int(np.argmax(turn_deg))
             found_deg = float(turn_deg[worst])
@@ -223,9 +221,14 @@ def return_bend(evidence: Evidence) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def _one_bends_deg(line: LaidWire) -> FloatArray:
+def _one_bends_deg(evidence: Evidence, line: LaidWire) -> FloatArray:
     """Return, for each inner vertex, by how much the line turns from it on within one bend."""
-    at_m, turns = line.chainage_m[1:-1], line.turns_deg
-    last = np.searchsorted(at_m, at_m + _ONE_BEND_M, side="right")
-    total = np.concatenate([[0.0], np.cumsum(turns)])
-    return np.asarray(np.abs(total[last] - total[:-1]), dtype=float)
+    rules = evidence.rules.return_line
+    within_m = rules.bend_within_share * rules.smallest_leg_m - _HAIR_M
+    at_m = line.chainage_m[1:-1]
+    turned = np.concatenate([[0.0], np.cumsum(line.turns_deg)])
+    last = np.searchsorted(at_m, at_m + within_m, side="right")
+    return np.array(
+        [np.abs(turned[at + 1 : end + 1] - turned[at]).max() for at, end in enumerate(last)],
+        dtype=float,
+    )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -29,36 +31,46 @@ _RIM_STEP_M = 0.05
 
 
 def setback(evidence: Evidence) -> Iterator[Finding]:
-    """Every metre of wire keeps the setback of every thing that it is kept off."""
+    """Yield things to which a wire comes nearer than their setback."""
+    yield from _kept(evidence, [each for each in evidence.things if each.kind != _NEIGHBOUR])
+
+
+def neighbour_wire(evidence: Evidence) -> Iterator[Finding]:
+    """Yield neighbours' wires to which a wire comes nearer than their setback."""
+    yield from _kept(evidence, [each for each in evidence.things if each.kind == _NEIGHBOUR])
+
+
+def _kept(evidence: Evidence, things: Sequence[Thing]) -> Iterator[Finding]:
     for loop in evidence.loops:
         if len(loop.segments) == 0:
             continue
         apart = _Apart(evidence, loop)
-        for thing in evidence.things:
+        for thing in things:
             yield from _of_thing(evidence, loop, thing, apart)
 
 
+@dataclass(frozen=True)
 class _Apart:
     """Ground on which a loop's wire may come near to things; worked out when first asked for."""
 
-    def __init__(self, evidence: Evidence, loop: Loop) -> None:
-        self._evidence, self._loop = evidence, loop
-        self._found: dict[str, BaseGeometry] = {}
+    evidence: Evidence
+    loop: Loop
 
-    def _once(self, name: str) -> BaseGeometry:
-        if name not in self._found:
-            evidence, loop = self._evidence, self._loop
-            self._found[name] = {
-                "strips": lambda: strips_of(evidence, loop),
-                "carried": lambda: carried_leads(evidence, loop, self.strips),
-                "crossings": lambda: crossings_of(evidence),
-                "leads": lambda: shapely.buffer(loop.leads, MM),
-            }[name]()
-        return self._found[name]
+    @cached_property
+    def _strips(self) -> BaseGeometry:
+        return strips_of(self.evidence, self.loop)
 
-    @property
-    def strips(self) -> BaseGeometry:
-        return self._once("strips")
+    @cached_property
+    def _carried(self) -> BaseGeometry:
+        return shapely.buffer(carried_leads(self.evidence, self.loop, self._strips), 2 * CM)
+
+    @cached_property
+    def _crossings(self) -> BaseGeometry:
+        return crossings_of(self.evidence)
+
+    @cached_property
+    def _leads(self) -> BaseGeometry:
+        return shapely.buffer(self.loop.leads, MM)
 
     def for_thing(self, thing: Thing) -> BaseGeometry:
         """Return where the wire may pass near a thing.
@@ -66,11 +78,11 @@ class _Apart:
         A pair to a carried lawn passes things by; a strip's wire runs over what the crossing
         crosses, but no barrier; a lead may pass nearer by a tree, though never through it.
         """
-        exempt = [shapely.buffer(self._once("carried"), 2 * CM)]
-        if not thing.barrier and shapely.intersects(thing.geometry, self._once("crossings")):
-            exempt.append(shapely.buffer(self.strips, _CUSP_M))
+        exempt: list[BaseGeometry] = [self._carried]
+        if not thing.barrier and shapely.intersects(thing.geometry, self._crossings):
+            exempt.append(shapely.buffer(self._strips, _CUSP_M))
         if thing.treatment is Treatment.FIRM:
-            exempt.append(self._once("leads"))
+            exempt.append(self._leads)
         return union(exempt)
 
 
@@ -123,7 +135,7 @@ def _told(evidence: Evidence, rule: str, thing: Thing, found: TooNear) -> Findin
 
 
 def open_edge(evidence: Evidence) -> Iterator[Finding]:
-    """The wire keeps off the lawn's edges beyond which nothing is known."""
+    """Yield wire that comes near to an edge of the lawn beyond which nothing is known."""
     open_rim = _open_rim(evidence)
     if open_rim.is_empty:
         return
@@ -186,7 +198,7 @@ def _pieces(line: BaseGeometry) -> np.ndarray:
 
 
 def outside(evidence: Evidence) -> Iterator[Finding]:
-    """No wire leaves the property, nor the lawn but for wire pairs and strips over crossings."""
+    """Yield wire off the property, or off the lawn but for pairs and strips over crossings."""
     parcel = shapely.buffer(evidence.parcel, CM)
     lawn = shapely.buffer(evidence.lawn, CM)
     for loop in evidence.loops:
@@ -208,5 +220,7 @@ def outside(evidence: Evidence) -> Iterator[Finding]:
 
 
 def _on(line: BaseGeometry) -> Point:
-    longest = max(shapely.get_parts(line), key=lambda part: part.length)
-    return shapely.line_interpolate_point(longest, 0.5, normalized=True)
+    parts = np.asarray(shapely.get_parts(line), dtype=object)
+    longest = parts[int(np.argmax(shapely.length(parts)))]
+    middle: Point = shapely.line_interpolate_point(longest, 0.5, normalized=True)
+    return middle
