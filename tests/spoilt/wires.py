@@ -224,6 +224,18 @@ def section_dropped(evidence: Evidence) -> Spoilt:
     return with_plan(evidence, dropped(evidence.plan, "wire_sections", at))
 
 
+def fall_told_gentler(evidence: Evidence) -> Spoilt | None:
+    """Tell of ground that rises steeply outside the longest section that is no pair."""
+    if evidence.terrain is None:
+        return None
+    rows = evidence.plan.rows("wire_sections")
+    open_rows = [at for at, row in enumerate(rows) if row.text("section") in ("edge", "island")]
+    at = max(open_rows, key=lambda place: rows[place].geometry.length)
+    steepest = evidence.machine.slope_lawn_pct
+    plan = changed(evidence.plan, "wire_sections", at, cross_fall_pct=-steepest)
+    return with_plan(evidence, plan)
+
+
 def setback_told_wider(evidence: Evidence) -> Spoilt | None:
     at = next(
         (
@@ -418,6 +430,7 @@ OF_WIRES: tuple[tuple[Way, str], ...] = (
     (section_shifted, "sections"),
     (section_dropped, "sections"),
     (setback_told_wider, "sections"),
+    (fall_told_gentler, "sections"),
     (machine_takes_less_wire, "wire_length"),
     (machine_mows_less, "capacity"),
     (machine_is_wider, "passage"),

@@ -5,14 +5,16 @@ Plans are spoilt in memory, as they would be read from their files.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
+from shapely import Point, box
 
 from lawnplat.deliver.recorded import recorded_plan
 from lawnplat.plan import plan_site
-from lawnplat.proving.catalogue import LINE_RULES, TABLE_RULES
+from lawnplat.proving.catalogue import LINE_RULES, TABLE_RULES, WIRE_RULES
 from lawnplat.proving.checks import of_wires as checks
 from lawnplat.proving.checks.of_lines_and_tables import OF_LINES_AND_TABLES
 from lawnplat.proving.evidence import Evidence
@@ -27,12 +29,13 @@ from spoilt.ways import Way
 from spoilt.wires import OF_WIRES
 
 from .awkward import GARDENS
+from .planning import moved, site_of, thing
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 RULES, PRICES = load_rule_book(), load_price_book()
 SPOILT_PLANS = (
     "garden-02", "garden-03", "garden-07", "garden-09", "L", "bank_across", "courtyard",
-    "curved_drive", "terrace", "triangle", "lot 3", "lot 4",
+    "curved_drive", "terrace", "triangle", "lot 3", "lot 4", "two loops",
 )  # fmt: skip
 NEAR_M = 2.0
 EVERY = (*checks.OF_WIRES, *OF_LINES_AND_TABLES)
@@ -52,8 +55,18 @@ def lots() -> dict[str, Site]:
     return {site.property_id: site for site in real_lots(6)}
 
 
+def wide_lawn() -> Site:
+    """Return an invented lawn that takes two machines of the small class."""
+    small_m2 = load_machine("small").capacity_m2
+    lawn = box(0, 0, 40, 1.6 * small_m2 / 40)
+    things = [thing("building", box(8, -6, 32, 0)), thing("flower_bed", Point(10, 12).buffer(1.2))]
+    return replace(site_of(moved(lawn), things), machine_class="small")
+
+
 @cache
 def evidence_of(name: str) -> Evidence:
+    if name == "two loops":
+        return _planned(wide_lawn(), None)
     if name in GARDENS:
         return _planned(GARDENS[name].site(name), None)
     if name in lots():
@@ -69,7 +82,8 @@ def _planned(site: Site, raster: ElevationRaster | None) -> Evidence:
     return Evidence(recorded_plan(plan), RULES, machine, PRICES, site, plan.terrain)
 
 
-ALL = (*(f"garden-0{number}" for number in range(1, 10)), *GARDENS, *(f"lot {n}" for n in range(6)))
+SAMPLES = tuple(f"garden-0{number}" for number in range(1, 10))
+ALL = (*SAMPLES, *GARDENS, *(f"lot {n}" for n in range(6)), "two loops")
 
 
 @pytest.mark.parametrize("name", ALL)
@@ -79,8 +93,13 @@ def test_no_good_plan_is_accused(name: str) -> None:
     assert [(f.rule, f.text) for f in found if f.severity != "note"] == []
 
 
-def test_every_rule_on_lines_and_tables_is_broken_here() -> None:
-    assert {rule.name for rule in (*LINE_RULES, *TABLE_RULES)} <= {rule for _, rule in SPOILT}
+def test_every_rule_on_wires_lines_and_tables_is_broken_here() -> None:
+    rules = (*WIRE_RULES, *LINE_RULES, *TABLE_RULES)
+    assert {rule.name for rule in rules} <= {rule for _, rule in SPOILT}
+
+
+def test_a_lawn_over_capacity_has_two_loops() -> None:
+    assert len(evidence_of("two loops").loops) == 2
 
 
 @pytest.mark.parametrize(("way", "rule"), SPOILT, ids=lambda each: getattr(each, "__name__", each))

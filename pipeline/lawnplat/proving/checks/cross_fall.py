@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +36,11 @@ _ABOUT_M = 1.0
 """An advisory this near to a stretch of wire is about it."""
 
 
+_TOLD_PCT = 2.0
+_LEAST_M = 1.0
+"""A shorter section is a corner or two, across which no two ways of measuring agree."""
+
+
 @dataclass(frozen=True)
 class _Stretch:
     """Wire over which the ground falls outward too steeply, place by place along the wire."""
@@ -64,11 +69,44 @@ def cross_fall(evidence: Evidence) -> Iterator[Finding]:
             text = (
                 f"along {len(stretch.places) * _STEP_M:.1f} m of {wire.words} the ground falls "
                 f"away outside it by up to {found_pct:.1f} % over {_BASE_M} m, a "
-                f"{evidence.machine.name} machine keeps on {limit_pct:.0f} %: set a barrier "
+                f"{evidence.machine.name} machine holds {limit_pct:.0f} %: set a barrier "
                 "outside the wire, or move the wire to gentler ground"
             )
             place = _advised(evidence, stretch) or Point(stretch.places[stretch.worst])
             yield breach(evidence, _RULE, text, place, measured=found_pct, limit=limit_pct)
+
+
+def fall_told_too_low(evidence: Evidence, wire: LaidWire, rows: Sequence[Row]) -> Iterator[Finding]:
+    """Yield sections that tell of less fall across them than half their length has.
+
+    What a section tells is its steepest place: never gentler than its median, by however other a
+    way that is measured.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Without terrain nothing is yielded.
+    wire : LaidWire
+    rows : sequence of Row
+        The wire's sections.
+    """
+    terrain = evidence.terrain
+    if terrain is None:
+        return
+    for row in rows:
+        from_m, to_m = row.number("from_m"), row.number("to_m")
+        if row.text("section").startswith("lead") or not to_m - from_m >= _LEAST_M:
+            continue
+        at_m = np.arange(from_m, to_m, _STEP_M / 2)
+        fall_pct = _outward_fall_pct(wire, at_m, terrain)
+        half_pct, told_pct = float(np.median(fall_pct)), row.number("cross_fall_pct")
+        if not told_pct >= half_pct - _TOLD_PCT:
+            text = (
+                f"the section of {wire.words} from {from_m:.2f} m tells of {told_pct:.1f} % of "
+                f"fall across it at most, half of it falls by {half_pct:.1f} % or more"
+            )
+            place = wire.place(float(at_m[int(np.argmax(fall_pct))]))
+            yield breach(evidence, "sections", text, place, measured=told_pct, limit=half_pct)
 
 
 def _stretches(evidence: Evidence, wire: LaidWire, terrain: Terrain) -> Iterator[_Stretch]:

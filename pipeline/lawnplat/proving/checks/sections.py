@@ -10,6 +10,7 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.breach import breach
+from lawnplat.proving.checks.cross_fall import fall_told_too_low
 from lawnplat.proving.evidence import Evidence
 from lawnplat.proving.laid_wires import FloatArray, LaidWire, perimeters, whole_number
 from lawnplat.proving.recorded import Row
@@ -33,6 +34,7 @@ def sections(evidence: Evidence) -> Iterator[Finding]:
     for wire in perimeters(evidence.plan):
         mine = [row for row in rows if whole_number(row, "loop", 1) == wire.loop]
         yield from _covering(evidence, wire, mine)
+        yield from fall_told_too_low(evidence, wire, mine)
         for row in mine:
             yield from _place(evidence, wire, row)
             yield from _against(evidence, wire, row, bodies)
