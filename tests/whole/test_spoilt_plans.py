@@ -24,6 +24,7 @@ from lawnplat.survey.types import Site
 from lawnplat.terrain.reader import ElevationRaster
 from lidar_lots import raster_path, real_lots
 from spoilt.lines import OF_LINES
+from spoilt.station import OF_STATIONS
 from spoilt.tables import OF_TABLES
 from spoilt.ways import Way
 from spoilt.wires import OF_WIRES
@@ -41,7 +42,8 @@ NEAR_M = 2.0
 EVERY = (*checks.OF_WIRES, *OF_LINES_AND_TABLES)
 CHECKS = {check.__name__: check for check in EVERY}
 """A check is called as the rule that it holds."""
-SPOILT = tuple(each for each in (*OF_WIRES, *OF_LINES, *OF_TABLES) if each[1] in CHECKS)
+WAYS = (*OF_WIRES, *OF_STATIONS, *OF_LINES, *OF_TABLES)
+SPOILT = tuple(each for each in WAYS if each[1] in CHECKS)
 
 
 @cache

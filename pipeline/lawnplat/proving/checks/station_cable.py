@@ -23,12 +23,15 @@ _TOLD_M = CM
 
 
 def outlet(evidence: Evidence) -> Iterator[Finding]:
-    """Yield stations with no outlet within a cable's reach."""
+    """Yield stations with no outlet within a cable's reach, by the cable told and by that drawn."""
     limit_m = evidence.rules.station.cable_reach_m
     for loop in evidence.loops:
+        drawn = [shape.length for shape in loop.plan.shapes("cable_route")]
         for row in loop.plan.rows("station")[:1]:
-            far_m = row.number("outlet_distance_m")
-            if not far_m <= limit_m:
+            told_m = row.number("outlet_distance_m")
+            far_m = max([told_m, *drawn])
+            # What the file tells is rounded to millimetres.
+            if not far_m <= limit_m + MM:
                 said = "no cable leads there" if np.isnan(far_m) else f"{far_m:.1f} m of cable"
                 yield breach(
                     evidence, "outlet",
