@@ -22,6 +22,8 @@ BARRED = 1000.0
 """How much more a barred leg costs where the way itself takes it."""
 _SHARP_BEND_M = 20.0
 """Metres of line that a bend sharper than the largest allowed is worth: it is a last resort."""
+_BARRED_BEND_M = 1000.0
+"""What one twice as sharp is worth where a way without is at hand: no detour is as long."""
 _SHARP_SHARE = 0.05
 """The price of a sharp bend grows over this share of the largest allowed, then stays."""
 _HAIR = 1e-3
@@ -44,6 +46,9 @@ class LegCost:
     ends may turn by no more than its share of that length: a line turns no further in it for having
     more corners.
 
+    A bend sharper than the largest allowed is a last resort; ``gently`` prices it by how much
+    sharper it is, and so high that any way without is cheaper.
+
     A leg that leaves ``free``, or is anywhere steeper than ``limit`` (m/m) by more than a share of
     it, is barred; between neighbouring points of a way it may still be taken, at a high price.
     """
@@ -57,6 +62,11 @@ class LegCost:
     per_bend: float = 0.0
     largest_bend_deg: float = 180.0
     smallest_leg_m: float = 0.0
+    gently: bool = False
+
+    @property
+    def _sharp_bend_m(self) -> float:
+        return _BARRED_BEND_M if self.gently else _SHARP_BEND_M
 
     def bends(self, turn_deg: FloatArray, shorter_m: FloatArray) -> FloatArray:
         """Return the cost of changes of direction, in metres of line.
@@ -66,8 +76,9 @@ class LegCost:
         share = turn_deg / self.largest_bend_deg
         leg_m = max(self.smallest_leg_m, _HAIR)
         allowed = np.minimum(np.maximum(shorter_m / leg_m, _HAIR), 1.0)
-        sharp = np.minimum(np.maximum((share / allowed - 1.0) / _SHARP_SHARE, 0.0), 1.0)
-        return np.asarray(self.per_bend * share + _SHARP_BEND_M * sharp)
+        over = np.maximum(share / allowed - 1.0, 0.0)
+        sharp = over if self.gently else np.minimum(over / _SHARP_SHARE, 1.0)
+        return np.asarray(self.per_bend * share + self._sharp_bend_m * sharp)
 
     def bends_between(self, runs: FloatArray) -> FloatArray:
         """Return the cost of the bend between every two ``runs`` that follow each other.

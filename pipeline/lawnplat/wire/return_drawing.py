@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from shapely import LineString
@@ -36,6 +38,7 @@ def drawn(
     limit: float,
     *,
     fine: bool = False,
+    gentle: bool = False,
 ) -> LineString:
     """Return the line as it is laid: straight run, straightened way, bends rounded.
 
@@ -51,12 +54,14 @@ def drawn(
         Gradient limit in metres a metre.
     fine : bool
         Whether bends may follow closer on each other, at twice the time.
+    gentle : bool
+        Whether ``rough`` keeps the rules' bends, so that no detour is too long to keep them.
     """
     rules = scene.rules
     ground = way_ground(corridor, joint, rules)
     turning = _turning_points(corridor, rules)
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
-    cost = _leg_cost(scene, corridor, ground, limit)
+    cost = replace(_leg_cost(scene, corridor, ground, limit), gently=gentle)
     straight = straightened_on_best_side(way, cost, corridor.ahead, fine=fine)
     corners = _round_corners_of(straight, ground)
     whole = np.concatenate([corridor.station[None], corners])

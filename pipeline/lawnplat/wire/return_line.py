@@ -13,7 +13,13 @@ from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
 from lawnplat.wire.lead_ground import leads_at_home
-from lawnplat.wire.return_advice import SHARP_BEND, advice_on_lines, measured, no_way
+from lawnplat.wire.return_advice import (
+    SHARP_BEND,
+    advice_on_lines,
+    measured,
+    no_way,
+    sharpest_bend,
+)
 from lawnplat.wire.return_proposal import (
     Proposal,
     Wanted,
@@ -176,7 +182,7 @@ def _next_beside(
                 return proposal
             steep = _over_the_limit(scene, siting, laid, wanted, asides_m)
             return steep or (proposal if proposal.mean_m <= wanted.most_mean_m else None)
-        if needed and last_resort is None:
+        if needed and (last_resort is None or _bends_less(scene, proposal, last_resort)):
             last_resort = proposal
     if last_resort is None and chosen:
         return _over_the_limit(scene, siting, laid, wanted, asides_m)
@@ -188,6 +194,14 @@ def _next_beside(
     ahead = straight_ahead(scene, siting)
     most_m = last_resort.mean_m + scene.rules.return_line.further_line_m
     return ahead if ahead is not None and ahead.mean_m <= most_m else last_resort
+
+
+def _bends_less(scene: Scene, proposal: Proposal, other: Proposal) -> bool:
+    """Return whether a line's sharpest bend is gentler than another's."""
+    bend_deg, other_deg = (
+        sharpest_bend(each.line, scene.rules)[0] for each in (proposal, other)
+    )
+    return bend_deg < other_deg and proposal.over <= other.over
 
 
 def _over_the_limit(

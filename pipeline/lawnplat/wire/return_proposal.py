@@ -89,6 +89,8 @@ class _Rough:
     ends: Ends
     searched: Searched
     ways: Sequence[_End]
+    gentle: bool = False
+    """The ways were looked for so that they keep the rules' bends."""
 
     def best(self, scene: Scene, wanted: Wanted) -> _End:
         """Return the way that serves best what is wanted."""
@@ -241,10 +243,10 @@ def _as_laid(
 ) -> Proposal:
     """Return the line along a way; one that breaks a rule is worked on only as a last resort."""
     limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
-    line = drawn(scene, rough.corridor, way.joint, way.way, limit)
+    line = _along(scene, rough, way, limit)
     clean = keeps_rules(scene, line, limit)
     if not clean and (last_resort or not _switches_back(scene, line)):
-        line = drawn(scene, rough.corridor, way.joint, way.way, limit, fine=True)
+        line = _along(scene, rough, way, limit, fine=True)
         clean = keeps_rules(scene, line, limit)
     if clean or last_resort:
         end = Ends(way.joint[None], way.inner[None])
@@ -254,6 +256,14 @@ def _as_laid(
             line = shortened_on_bare_ground(scene, rough.corridor, end, limit, line)
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
     return Proposal(line, near_m, rough.searched.over, clean, rough, way)
+
+
+def _along(
+    scene: Scene, rough: _Rough, way: _End, limit: float, *, fine: bool = False
+) -> LineString:
+    return drawn(
+        scene, rough.corridor, way.joint, way.way, limit, fine=fine, gentle=rough.gentle
+    )
 
 
 def _switches_back(scene: Scene, line: LineString) -> bool:
@@ -318,7 +328,7 @@ def _smooth(
     if searched is None:
         return None
     ways = _ways_to(siting, rough.corridor, searched, rough.ends, laid)
-    return _Rough(rough.corridor, rough.ends, searched, ways) if ways else None
+    return _Rough(rough.corridor, rough.ends, searched, ways, gentle=True) if ways else None
 
 
 def _leaving(

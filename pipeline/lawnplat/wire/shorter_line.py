@@ -118,10 +118,13 @@ class _Asked:
             return None
         return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
 
-    def drawn(self, share: float, searched: Searched, *, fine: bool = False) -> LineString:
+    def drawn(
+        self, share: float, searched: Searched, *, fine: bool = False, gentle: bool = False
+    ) -> LineString:
         """Draw the line along the way found, with a share of what gentle ground is worth."""
         less, way = _with_less(self.scene, share), searched.way_to_first()
-        return drawn(less, self.corridor, self.end.joint[0], way, self.limit, fine=fine)
+        joint = self.end.joint[0]
+        return drawn(less, self.corridor, joint, way, self.limit, fine=fine, gentle=gentle)
 
 
 def _gentler(asked: _Asked, most_m: float) -> LineString | None:
@@ -148,7 +151,7 @@ def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
             continue
         ways.append(smooth.way_to_first())
         for fine in (False, True):
-            line = asked.drawn(0.0, smooth, fine=fine)
+            line = asked.drawn(0.0, smooth, fine=fine, gentle=True)
             if keeps_rules(asked.scene, line, asked.limit):
                 found.append(line)
                 break
