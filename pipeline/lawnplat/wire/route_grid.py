@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
-from scipy.sparse import csr_array
+from scipy.sparse import coo_array, csr_array
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from scipy.spatial import cKDTree
 
 IntArray = NDArray[np.int64]
+Cells = NDArray[np.int32]
 BoolArray = NDArray[np.bool_]
 
 
@@ -43,7 +44,7 @@ class RouteGrid:
     free: BoolArray
     clearance_m: FloatArray
 
-    def coordinates(self, nodes: IntArray) -> FloatArray:
+    def coordinates(self, nodes: IntArray | Cells) -> FloatArray:
         """Return the centres of cells given by their flat index. Shape (n, 2)."""
         row, column = np.divmod(np.asarray(nodes), self.free.shape[1])
         return np.stack(
@@ -93,8 +94,8 @@ class RouteGrid:
 class Moves:
     """Moves between free cells, each once: flat indices, plan length, steepest gradient (m/m)."""
 
-    start: IntArray
-    end: IntArray
+    start: Cells
+    end: Cells
     length_m: FloatArray
     steepest: FloatArray
 
@@ -158,13 +159,19 @@ def moves(
     gradient : pair of arrays of shape (rows, columns), optional
         Rise a metre eastward and northward at the cell centres. Without it the ground is level.
     """
-    every = [moves_by(grid, step, gradient) for step in steps(reach)]
-    return Moves(
-        np.concatenate([found.start for found in every]),
-        np.concatenate([found.end for found in every]),
-        np.concatenate([found.length_m for found in every]),
-        np.concatenate([found.steepest for found in every]),
-    )
+    every = steps(reach)
+    # Room for all that there could be: what is not written to takes no memory.
+    most = len(every) * int(np.count_nonzero(grid.free))
+    start, end = np.empty(most, np.int32), np.empty(most, np.int32)
+    length_m, steepest = np.empty(most), np.empty(most)
+    done = 0
+    for step in every:
+        found = moves_by(grid, step, gradient)
+        here = slice(done, done + len(found.start))
+        start[here], end[here] = found.start, found.end
+        length_m[here], steepest[here] = found.length_m, found.steepest
+        done = here.stop
+    return Moves(start[:done], end[:done], length_m[:done], steepest[:done])
 
 
 def moves_by(
@@ -175,14 +182,17 @@ def moves_by(
     """Return every move between free cells by one step (rows upward, columns)."""
     rows, columns = grid.free.shape
     up, right = step
-    number = np.arange(rows * columns).reshape(rows, columns)
+    # Half as wide as numpy's own: what a search does is mostly to carry these about.
+    number = np.arange(rows * columns, dtype=np.int32).reshape(rows, columns)
     here, there = _windows(rows, columns, up, right)
     open_way = grid.free[here] & grid.free[there]
     for r, c in passed_over(up, right):
-        open_way = open_way & grid.free[_shifted(here, r, c)]
-    start, end = number[here][open_way], number[there][open_way]
+        open_way &= grid.free[_shifted(here, r, c)]
+    kept = np.flatnonzero(open_way)
+    start = number[here].ravel().take(kept)
+    end = start + np.int32(up * columns + right)
     length_m = np.full(len(start), grid.cell_m * float(np.hypot(up, right)))
-    return Moves(start, end, length_m, _steepest(gradient, here, up, right, open_way))
+    return Moves(start, end, length_m, _steepest(gradient, here, up, right, kept))
 
 
 Window = tuple[slice, slice]
@@ -208,29 +218,37 @@ def _steepest(
     here: Window,
     up: int,
     right: int,
-    kept: BoolArray,
+    kept: IntArray,
 ) -> FloatArray:
     """Return the steepest gradient along the step, looked at about once a cell."""
     if gradient is None:
-        return np.zeros(int(kept.sum()))
+        return np.zeros(len(kept))
     size = float(np.hypot(up, right))
-    along = (gradient[0] * right + gradient[1] * up) / size
+    along = np.abs((gradient[0] * right + gradient[1] * up) / size)
     checks = max(up, abs(right))
-    looked_at = [
-        np.abs(along[_shifted(here, round(up * k / checks), round(right * k / checks))])
-        for k in range(checks + 1)
-    ]
-    return np.asarray(np.maximum.reduce(looked_at)[kept])
+    steepest = along[here].copy()
+    for k in range(1, checks + 1):
+        place = _shifted(here, round(up * k / checks), round(right * k / checks))
+        np.maximum(steepest, along[place], out=steepest)
+    return np.asarray(steepest.ravel().take(kept))
 
 
 def graph(grid: RouteGrid, found: Moves, cost: FloatArray) -> csr_array:
     """Return the symmetric graph of the moves with their costs, one node a cell."""
-    size = grid.free.size
-    # Backward first, from the last move on: each row's columns then come in order and need no
-    # sorting, as `moves` lists its steps from the least to the greatest.
-    start, end = found.start.astype(np.int32), found.end.astype(np.int32)
-    both = (
+    # Backward first, from the last move on: each row's columns then come in order, as `moves` lists
+    # its steps from the least to the greatest.
+    start, end = found.start, found.end
+    return network_of(
+        np.concatenate([end[::-1], start]),
+        np.concatenate([start[::-1], end]),
         np.concatenate([cost[::-1], cost]),
-        (np.concatenate([end[::-1], start]), np.concatenate([start[::-1], end])),
+        grid.free.size,
     )
-    return csr_array(both, shape=(size, size))
+
+
+def network_of(start: Cells, end: Cells, cost: FloatArray, size: int) -> csr_array:
+    """Return the directed graph of ``size`` nodes with these edges, no two of them the same."""
+    table = coo_array((cost, (start, end)), shape=(size, size))
+    # Nothing is there twice, and a search does not need the columns of each row in order.
+    table.has_canonical_format = True
+    return table.tocsr()

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by, steps
+from lawnplat.wire.route_grid import Cells, Moves, RouteGrid, moves_by, steps
 from lawnplat.wire.search import Ways, Weights, admitted
 
 _REACH = 3
@@ -152,8 +152,8 @@ def _network(  # noqa: PLR0917 - see smooth_ways
     """Return the directed graph over cells and headings."""
     cells = grid.free.size
     ways = [_steps_of(grid, gradient, heading, limit, weights) for heading in headings]
-    starts: list[NDArray[np.int64]] = []
-    ends: list[NDArray[np.int64]] = []
+    starts: list[Cells] = []
+    ends: list[Cells] = []
     costs: list[FloatArray] = []
     for (number, heading), (old, come) in product(enumerate(headings), enumerate(headings)):
         first, last, cost = ways[number]
@@ -172,7 +172,7 @@ def _steps_of(
     heading: _Heading,
     limit: float,
     weights: Weights,
-) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+) -> tuple[Cells, Cells, FloatArray]:
     """Return the cells from which a step leads in one direction, where to, and its cost."""
     forward = heading.up > 0 or (heading.up == 0 and heading.right > 0)
     sign = 1 if forward else -1
@@ -183,7 +183,7 @@ def _steps_of(
 
 def _directed(
     found: Moves, *, forward: bool, cost: FloatArray
-) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+) -> tuple[Cells, Cells, FloatArray]:
     ends = (found.start, found.end) if forward else (found.end, found.start)
     return (*ends, cost)
 
