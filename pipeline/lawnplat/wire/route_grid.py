@@ -9,9 +9,7 @@ not from the heights of its two ends: long moves would skip bumps.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from math import gcd
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -21,9 +19,6 @@ from scipy.sparse import coo_array, csr_array
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray
-
-if TYPE_CHECKING:
-    from scipy.spatial import cKDTree
 
 IntArray = NDArray[np.int64]
 Cells = NDArray[np.int32]
@@ -56,7 +51,11 @@ class RouteGrid:
         rows, columns = self.free.shape
         row = np.rint((y - self.south_m) / self.cell_m).astype(np.int64)
         column = np.rint((x - self.west_m) / self.cell_m).astype(np.int64)
-        return np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)
+        # Not np.clip, which takes longer than all the rest where there are few places.
+        return (
+            np.minimum(np.maximum(row, 0), rows - 1),
+            np.minimum(np.maximum(column, 0), columns - 1),
+        )
 
     def free_at(self, x: FloatArray, y: FloatArray) -> BoolArray:
         """Return whether the cell at each place is free. The grid's rim never is."""
@@ -64,17 +63,18 @@ class RouteGrid:
 
     def clearance_at(self, x: FloatArray, y: FloatArray) -> FloatArray:
         """Return the clearance of the cell at each place, metres."""
-        return np.asarray(self.clearance_m[self.cells_at(x, y)])
+        return self.value_at(self.clearance_m, x, y)
+
+    def value_at(self, values: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
+        """Return what an array of the grid's shape holds for the cell at each place."""
+        row, column = self.cells_at(x, y)
+        row *= self.free.shape[1]
+        row += column
+        return np.asarray(values.ravel().take(row))
 
     def free_nodes(self) -> IntArray:
         """Return the flat indices of all free cells."""
         return np.flatnonzero(self.free)
-
-    @cached_property
-    def _tree(self) -> cKDTree:
-        from scipy.spatial import cKDTree  # noqa: PLC0415 - only some callers need it
-
-        return cKDTree(self.coordinates(self.free_nodes()))
 
     def nearest(self, points: FloatArray, within_m: float) -> IntArray:
         """Return the flat index of the free cell nearest to each point; -1 beyond ``within_m``."""
@@ -82,12 +82,28 @@ class RouteGrid:
         found = np.where(self.free[row, column], row * self.free.shape[1] + column, -1)
         # A point in a free cell is nearest to that one's centre; the others have to be looked for.
         missing = np.flatnonzero(found < 0)
-        nodes = self.free_nodes()
-        if len(missing) and len(nodes):
-            distance, place = self._tree.query(points[missing], distance_upper_bound=within_m)
-            near = nodes[np.minimum(place, len(nodes) - 1)]
-            found[missing] = np.where(np.isfinite(distance), near, -1)
+        if len(missing):
+            found[missing] = self._nearest_around(points[missing], within_m)
         return np.asarray(found)
+
+    def _nearest_around(self, points: FloatArray, within_m: float) -> IntArray:
+        """Return what `nearest` does, from all cells around each point."""
+        rows, columns = self.free.shape
+        far = int(within_m / self.cell_m) + 1
+        away = np.arange(-far, far + 1)
+        middle_row = np.rint((points[:, 1] - self.south_m) / self.cell_m).astype(np.int64)
+        middle_column = np.rint((points[:, 0] - self.west_m) / self.cell_m).astype(np.int64)
+        row = np.clip(middle_row[:, None] + away, 0, rows - 1)
+        column = np.clip(middle_column[:, None] + away, 0, columns - 1)
+        up_m = self.south_m + row * self.cell_m - points[:, 1:]
+        right_m = self.west_m + column * self.cell_m - points[:, :1]
+        off_m = np.hypot(up_m[:, :, None], right_m[:, None])
+        off_m[~self.free[row[:, :, None], column[:, None]]] = np.inf
+        least = np.argmin(off_m.reshape(len(points), -1), axis=1)
+        each = np.arange(len(points))
+        up, right = np.divmod(least, len(away))
+        node = row[each, up] * columns + column[each, right]
+        return np.where(off_m[each, up, right] < within_m, node, -1)
 
 
 @dataclass(frozen=True)
