@@ -18,7 +18,7 @@ from scipy import ndimage
 from scipy.sparse import coo_array, csr_array
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray
+from lawnplat.geometry import FloatArray, polygons
 
 IntArray = NDArray[np.int64]
 Cells = NDArray[np.int32]
@@ -130,12 +130,44 @@ def lay_grid(
     if anchor is not None:
         west_m -= (west_m - float(anchor[0])) % cell_m
         south_m -= (south_m - float(anchor[1])) % cell_m
-    x = west_m + np.arange(columns) * cell_m
-    y = south_m + np.arange(rows) * cell_m
-    shapely.prepare(ground)
-    free = np.asarray(shapely.contains_xy(ground, *np.meshgrid(x, y)))
+    x = np.asarray(west_m + np.arange(columns) * cell_m, float)
+    y = np.asarray(south_m + np.arange(rows) * cell_m, float)
+    free = centres_within(ground, x, y)
     clearance_m = np.asarray(ndimage.distance_transform_edt(free)) * cell_m
     return RouteGrid(west_m, south_m, cell_m, free, clearance_m)
+
+
+def centres_within(ground: BaseGeometry, x: FloatArray, y: FloatArray) -> BoolArray:
+    """Return which places of a lattice lie inside ``ground``, its edge left out.
+
+    Row by row, by the even-odd rule: several times as quick as to ask for each place. One exactly
+    on a corner that stands out into the ground may count as inside.
+
+    Parameters
+    ----------
+    ground : Polygon or MultiPolygon
+    x, y : arrays of shape (columns,) and (rows,)
+        In ascending order.
+    """
+    ring, owner = shapely.get_coordinates(
+        shapely.get_rings(np.array(polygons(ground), dtype=object)), return_index=True
+    )
+    joined = owner[1:] == owner[:-1]
+    start, end = ring[:-1][joined], ring[1:][joined]
+    low, high = np.minimum(start[:, 1], end[:, 1]), np.maximum(start[:, 1], end[:, 1])
+    inside = np.ones((len(y), len(x)), bool)
+    # A place on a side of the edge is inside for one way to count and outside for the other.
+    for side in ("left", "right"):
+        first, stop = np.searchsorted(y, low, side), np.searchsorted(y, high, side)
+        crossed = stop - first
+        edge = np.repeat(np.arange(len(start)), crossed)
+        row = np.arange(len(edge)) - np.repeat(np.cumsum(crossed) - crossed, crossed) + first[edge]
+        run = end[edge] - start[edge]
+        at_x = start[edge, 0] + (y[row] - start[edge, 1]) * run[:, 0] / run[:, 1]
+        turns = row * (len(x) + 1) + np.searchsorted(x, at_x, side)
+        count = np.bincount(turns, minlength=len(y) * (len(x) + 1)).reshape(len(y), -1)
+        inside &= np.cumsum(count, axis=1)[:, :-1] % 2 == 1
+    return inside
 
 
 def steps(reach: int) -> list[tuple[int, int]]:
