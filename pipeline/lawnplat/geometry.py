@@ -88,8 +88,13 @@ def rectangle(
 
 def bearing_deg(dx: float, dy: float) -> float:
     """Return the bearing of a vector in degrees clockwise from grid north, in [0, 360)."""
+    return float(bearings_deg(np.array([[dx, dy]]))[0])
+
+
+def bearings_deg(vectors: FloatArray) -> FloatArray:
+    """Return the `bearing_deg` of each vector. Shape (n,) for (n, 2)."""
     # A hair west of north comes out as 360.0 the first time.
-    return float(np.degrees(np.arctan2(dx, dy)) % 360.0 % 360.0)
+    return np.asarray(np.degrees(np.arctan2(vectors[:, 0], vectors[:, 1])) % 360.0 % 360.0)
 
 
 def points_along(ring: LineString, chainages_m: FloatArray) -> FloatArray:

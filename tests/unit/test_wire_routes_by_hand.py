@@ -16,7 +16,7 @@ from lawnplat.terrain.build import build_terrain, choose_grid
 from lawnplat.terrain.types import ElevationWindow
 from lawnplat.wire.build import build_layout
 from lawnplat.wire.detour import way_round
-from lawnplat.wire.route_grid import lay_grid, moves
+from lawnplat.wire.route_grid import centres_within, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Weights, cheapest, cheapest_on_banks
 from lawnplat.wire.station_measures import Measures, scores
@@ -150,6 +150,15 @@ def test_distances_home_on_an_open_lawn():
     beside = np.abs(network.grid.coordinates(network.nodes)[:, 0] - 10.0)
     assert np.abs(network.ways_to_line_m(across) - beside).max() <= 1.5 * network.cell_m
     assert np.isinf(network.ways_to_line_m(np.array([[99.0, 99.0]]))).all()
+    # Several at once, one of them nowhere near: each as far as alone, by the distance beside it.
+    upright = np.stack([np.full(41, 4.0), np.linspace(0.4, 9.6, 41)], axis=1)
+    points = np.concatenate([across, [[99.0, 99.0]], upright])
+    owner = np.repeat([0, 1, 2], [41, 1, 41])
+    first, nowhere, third = network.ways_to_lines_m(points, owner, 3)
+    assert np.abs(first - beside).max() <= 1.5 * network.cell_m
+    assert np.isinf(nowhere).all()
+    beside = np.abs(network.grid.coordinates(network.nodes)[:, 0] - 4.0)
+    assert np.abs(third - beside).max() <= 1.5 * network.cell_m
 
 
 def test_distances_home_go_through_a_passage_and_leave_a_strip_out():
@@ -219,3 +228,22 @@ def test_a_level_corner_of_a_slope_is_chosen():
     tilted = [o for o in layout.station.options if o.tilt_pct > RULES.station.largest_tilt_pct]
     assert tilted
     assert all("tilted" in option.rejected_because for option in tilted)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_grid_holds_the_places_that_shapely_finds_inside(seed):
+    # Reference: GEOS's own point-in-polygon test, place by place, at a real grid's coordinates.
+    random = np.random.default_rng(seed)
+    middles = shapely.points(random.uniform(2, 18, (8, 2)) + np.array([500_000.0, 5_400_000.0]))
+    discs = shapely.buffer(middles, random.uniform(0.5, 4.0, 8))
+    holes = shapely.union_all(shapely.buffer(middles[:3], 0.4))
+    ground = shapely.difference(shapely.union_all(discs), holes)
+    x, y = 499_998.0 + np.arange(96) * 0.25, 5_399_998.0 + np.arange(90) * 0.25
+    inside = centres_within(ground, x, y)
+    assert 0 < inside.sum() < inside.size
+    assert (inside == shapely.contains_xy(ground, *np.meshgrid(x, y))).all()
+
+
+def test_the_sides_of_a_square_are_not_inside_it():
+    inside = centres_within(box(1, 1, 3, 3), np.arange(5.0), np.arange(5.0))
+    assert np.argwhere(inside).tolist() == [[2, 2]]

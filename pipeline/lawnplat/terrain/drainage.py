@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
-from scipy.sparse import coo_array, csgraph, csr_array, eye_array
+from scipy.sparse import csgraph, csr_array
 from scipy.sparse.linalg import spsolve_triangular
 from shapely.geometry.base import BaseGeometry
 
@@ -124,7 +124,7 @@ def _ways_out(heights_m: FloatArray, swallows: BoolArray) -> tuple[IntArray, Int
     ends beyond the last cell, at index ``heights_m.size``. Shapes (cells,) and (rows, columns).
     """
     size = heights_m.size
-    number = np.arange(size).reshape(heights_m.shape)
+    number = np.arange(size, dtype=np.int32).reshape(heights_m.shape)
     lifted = heights_m - heights_m.min() + _LEAST_WEIGHT
     start, end, weight = [], [], []
     for step in STEPS[:4]:
@@ -136,7 +136,7 @@ def _ways_out(heights_m: FloatArray, swallows: BoolArray) -> tuple[IntArray, Int
     way_out[[0, -1]], way_out[:, [0, -1]] = True, True
     leaving = number[way_out]
     start.append(leaving)
-    end.append(np.full(len(leaving), size))
+    end.append(np.full(len(leaving), size, np.int32))
     weight.append(lifted.ravel()[leaving])
     edges = (np.concatenate(weight), (np.concatenate(start), np.concatenate(end)))
     tree = csgraph.minimum_spanning_tree(csr_array(edges, shape=(size + 1, size + 1)))
@@ -202,24 +202,29 @@ def _shares(heights_m: FloatArray) -> FloatArray:
     """
     low = _neighbours(heights_m)
     steepest = np.zeros(heights_m.shape)
-    shares = np.zeros((8, *heights_m.shape))
+    # The direction that most goes, the one that the rest goes, and the share of the rest.
+    first = np.full(heights_m.shape, -1, np.int8)
+    second = first.copy()
+    aside_share = np.zeros(heights_m.shape)
     for direction, step in enumerate(STEPS):
         fall = _fall(heights_m, low[direction], np.isfinite(low[direction])) / np.hypot(*step)
         better = fall > steepest
-        steepest = np.where(better, fall, steepest)
-        shares[:, better] = 0.0
-        shares[direction][better] = 1.0
+        np.copyto(steepest, fall, where=better)
+        first[better] = direction
     for straight in range(0, 8, 2):
+        ahead = _fall(heights_m, low[straight], np.isfinite(low[straight]))
         for across in ((straight + 1) % 8, (straight - 1) % 8):
             whole = np.isfinite(low[straight]) & np.isfinite(low[across])
-            ahead = _fall(heights_m, low[straight], whole)
             aside = _fall(low[straight], low[across], whole)
             fall = np.hypot(ahead, aside)
             better = (aside > 0) & (aside < ahead) & (fall > steepest)
-            steepest = np.where(better, fall, steepest)
-            shares[:, better] = 0.0
-            shares[straight][better] = 1.0 - aside[better] / ahead[better]
-            shares[across][better] = aside[better] / ahead[better]
+            np.copyto(steepest, fall, where=better)
+            first[better], second[better] = straight, across
+            aside_share[better] = aside[better] / ahead[better]
+    shares = np.zeros((8, *heights_m.shape))
+    for direction in range(8):
+        np.copyto(shares[direction], 1.0 - aside_share, where=first == direction)
+        np.copyto(shares[direction], aside_share, where=second == direction)
     return shares
 
 
@@ -245,18 +250,20 @@ def _accumulated(
     the balance of all cells is one triangular system.
     """
     size = source.size
-    place = np.empty(size, np.int64)
-    place[np.lexsort((-steps.ravel(), -cut_m.ravel()))] = np.arange(size)
-    number = np.arange(size).reshape(source.shape)
+    place = np.empty(size, np.int32)
+    place[np.lexsort((-steps.ravel(), -cut_m.ravel()))] = np.arange(size, dtype=np.int32)
+    places = place.reshape(source.shape)
     giver, taker, share = [], [], []
     for direction, step in enumerate(STEPS):
         here, there = _windows(step, source.shape)
         some = shares[direction][here] > 0
-        giver.append(place[number[here][some]])
-        taker.append(place[number[there][some]])
-        share.append(shares[direction][here][some])
-    entries = (-np.concatenate(share), (np.concatenate(taker), np.concatenate(giver)))
-    balance = (eye_array(size) + coo_array(entries, shape=(size, size))).tocsr()
+        giver.append(places[here][some])
+        taker.append(places[there][some])
+        share.append(-shares[direction][here][some])
+    every = np.arange(size, dtype=np.int32)
+    rows, columns = np.concatenate([*taker, every]), np.concatenate([*giver, every])
+    entries = (np.concatenate([*share, np.ones(size)]), (rows, columns))
+    balance = csr_array(entries, shape=(size, size))
     rises = np.empty(size)
     rises[place] = source.ravel()
     passes = spsolve_triangular(balance, rises, lower=True, unit_diagonal=True)

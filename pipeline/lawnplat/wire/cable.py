@@ -69,13 +69,21 @@ class CableWays:
 
     def route_to(self, point: FloatArray, ahead: FloatArray) -> CableRoute | None:
         """Return the way to the base at ``point`` that faces along the unit vector ``ahead``."""
+        return self.routes_to(point[None], ahead[None])[0]
+
+    def routes_to(self, points: FloatArray, aheads: FloatArray) -> list[CableRoute | None]:
+        """Return what `route_to` does for each of several places. Shapes (n, 2)."""
         if self.ways is None:
-            return None
-        end = point - ahead * self.behind_m
-        feet, leg_m = _feet(self.ways.ground, end[None])
-        found = self.ways.way_to(feet[0]) if leg_m[0] <= self.reach_m else None
-        if found is None:
-            return None
+            return [None] * len(points)
+        ends = points - aheads * self.behind_m
+        feet, leg_m = _feet(self.ways.ground, ends)
+        ways = self.ways.ways_to(feet)
+        return [
+            None if way is None or far_m > self.reach_m else self._route(way, end)
+            for way, far_m, end in zip(ways, leg_m, ends, strict=True)
+        ]
+
+    def _route(self, found: tuple[FloatArray, int], end: FloatArray) -> CableRoute:
         way, number = found
         start = self.starts[number]
         points = np.concatenate([start.face[None], way, end[None]])

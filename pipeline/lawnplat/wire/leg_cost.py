@@ -161,16 +161,23 @@ class LegCost:
         places = checks + 1
         first = np.cumsum(places) - places
         leg = np.repeat(np.arange(len(start)), places)
-        share = (np.arange(len(leg)) - first[leg]) / checks[leg]
-        run = end - start
-        x = start[leg, 0] + run[leg, 0] * share
-        y = start[leg, 1] + run[leg, 1] * share
-        unit = run / np.maximum(length_m, 1e-9)[:, None]
+        share = (np.arange(len(leg)) - first.take(leg)) / checks.take(leg)
+        run = (end - start).T
+        x, y = (
+            here.take(leg) + on.take(leg) * share for here, on in zip(start.T, run, strict=True)
+        )
+        unit = run / np.maximum(length_m, 1e-9)
         east, north = self.gradient(x, y)
-        along = np.abs(east * unit[leg, 0] + north * unit[leg, 1])
-        weight = 1.0 + self.per_closeness * self.closeness(x, y)
+        along = east * unit[0].take(leg)
+        along += north * unit[1].take(leg)
+        np.abs(along, out=along)
+        weight = self.per_closeness * self.closeness(x, y)
+        weight += 1.0
         if np.isfinite(self.limit):
-            weight += self.per_gradient * (along / self.limit) ** 2
+            share = along / self.limit
+            share *= share
+            share *= self.per_gradient
+            weight += share
         # The trapezium mean: the ends count half.
         ends = (weight[first] + weight[first + checks]) / 2
         mean = (np.add.reduceat(weight, first) - ends) / checks

@@ -132,10 +132,11 @@ def _leg_cost(
 ) -> LegCost:
     weights = line_weights(scene.rules)
     field = lay_grid(corridor.room, grid_cell_m(corridor.room.area))
+    closeness = weights.closeness(field.clearance_m)
     rules = scene.rules.return_line
     return LegCost(
         gradient=_gradient(scene.terrain),
-        closeness=lambda x, y: weights.closeness(field.clearance_at(x, y)),
+        closeness=lambda x, y: field.value_at(closeness, x, y),
         free=ground,
         limit=limit,
         per_gradient=weights.per_gradient,

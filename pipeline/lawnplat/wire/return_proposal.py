@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Point
 from shapely.ops import substring
 
@@ -363,8 +364,14 @@ def straight_ahead(scene: Scene, siting: Siting) -> Proposal | None:
 
 def _near_m(siting: Siting, way: FloatArray) -> FloatArray:
     """Return the driving distance from every mown cell to the nearest place on a way."""
-    dense = shapely.segmentize(LineString(way), siting.network.cell_m)
-    return siting.network.ways_to_line_m(shapely.get_coordinates(dense))
+    return np.asarray(_near_each_m(siting, np.array([LineString(way)], dtype=object))[0])
+
+
+def _near_each_m(siting: Siting, lines: NDArray[np.object_]) -> FloatArray:
+    """Return the driving distance from every mown cell to each line. Shape (lines, cells)."""
+    dense = shapely.segmentize(lines, siting.network.cell_m)
+    points, owner = shapely.get_coordinates(dense, return_index=True)
+    return siting.network.ways_to_lines_m(points, owner, len(lines))
 
 
 def _ways_to(
@@ -384,12 +391,17 @@ def _ways_to(
     for node, joint, inner in zip(searched.nodes, ends.joint, ends.inner, strict=True):
         if node >= 0 and np.isfinite(searched.ways.cost[node]):
             way = searched.ways.to(int(node))
-            own = LineString(np.concatenate([corridor.station[None], way, joint[None]]))
-            if not any(_beyond(own, line) for line in laid):
-                whole = np.concatenate([home, way, joint[None]])
-                near_m, hook = _near_m(siting, whole), _hook(way, joint - inner)
-                found.append(_End(joint, inner, way, LineString(whole), near_m, hook))
-    return found
+            own = np.concatenate([corridor.station[None], way, joint[None]])
+            if not any(_beyond(LineString(own), line) for line in laid):
+                whole = LineString(np.concatenate([home, way, joint[None]]))
+                found.append((joint, inner, way, whole, _hook(way, joint - inner)))
+    if not found:
+        return []
+    near_m = _near_each_m(siting, np.array([whole for *_, whole, _ in found], dtype=object))
+    return [
+        _End(joint, inner, way, whole, near, hook)
+        for (joint, inner, way, whole, hook), near in zip(found, near_m, strict=True)
+    ]
 
 
 def _beyond(way: LineString, line: LineString) -> bool:
@@ -400,8 +412,8 @@ def _beyond(way: LineString, line: LineString) -> bool:
 
 def _hook(way: FloatArray, square: FloatArray) -> float:
     """Return how much of a curl a way needs to meet the wire that lies square to a direction."""
-    line = LineString(way) if len(way) > 1 else LineString([way[0], way[0]])
-    before = shapely.get_coordinates(line.interpolate(-_APPROACH_M))[0]
+    line = shapely.linestrings(way if len(way) > 1 else way[[0, 0]])
+    before = shapely.get_coordinates(shapely.line_interpolate_point(line, -_APPROACH_M))[0]
     come = way[-1] - before
     if not come.any():
         return 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,11 +10,13 @@ from numpy.typing import NDArray
 from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.route_grid import Moves, RouteGrid, graph
+from lawnplat.wire.route_grid import Cells, Moves, RouteGrid, graph, network_of
 
 NOTHING_BEFORE = -9999
 """What scipy writes where a way begins."""
 _ON_CONTOUR = 1e-6
+_BLOCK = 8192
+"""Moves priced together."""
 
 
 @dataclass(frozen=True)
@@ -92,8 +95,9 @@ def cheapest_on_banks(
     steep = np.hypot(*gradient) > limit
     if not (steep & grid.free).any():
         return cheapest(grid, found, start, limit, weights)
-    within, cost = admitted(grid, found, limit, weights)
-    network = _two_sided(grid, within, cost, _Banks(gradient, steep, weights.per_switchback))
+    cost = priced(grid, found, limit, weights)
+    banks = _Banks(gradient, steep, weights.per_switchback)
+    network = _two_sided(grid, found, cost, found.steepest <= limit, banks)
     reach, before = csgraph.dijkstra(
         network, directed=True, indices=np.array([start, start + grid.free.size]), min_only=True,
         return_predecessors=True,
@@ -113,36 +117,65 @@ class _Banks:
     per_switchback: float
 
 
-def _two_sided(grid: RouteGrid, found: Moves, cost: FloatArray, banks: _Banks) -> csr_array:
-    """Return the directed graph with two states a cell, the second only where it is steep."""
+def _two_sided(
+    grid: RouteGrid, found: Moves, cost: FloatArray, kept: NDArray[np.bool_], banks: _Banks
+) -> csr_array:
+    """Return the directed graph with two states a cell, the second only where it is steep.
+
+    Of the moves only those ``kept``.
+    """
     cells = grid.free.size
     steep = banks.steep.ravel()
-    plain = ~(steep[found.start] | steep[found.end])
-    starts = [found.end[plain][::-1], found.start[plain]]
-    ends = [found.start[plain][::-1], found.end[plain]]
-    costs = [cost[plain][::-1], cost[plain]]
-    first, last, worth = found.start[~plain], found.end[~plain], cost[~plain]
+    plain = kept.copy()
+    for block in _blocks(len(plain)):
+        plain[block] &= ~(steep.take(found.start[block]) | steep.take(found.end[block]))
+    sloping = np.flatnonzero(kept & ~plain)
+    first, last, worth = found.start.take(sloping), found.end.take(sloping), cost.take(sloping)
+    starts, ends, costs = [], [], []
     run = grid.coordinates(last) - grid.coordinates(first)
     east, north = (part.ravel()[first] for part in banks.gradient)
     leftward = east * run[:, 1] - north * run[:, 0]
-    hair = _ON_CONTOUR * np.hypot(east, north) * found.length_m[~plain]
+    hair = _ON_CONTOUR * np.hypot(east, north) * found.length_m.take(sloping)
     gentle = ~(steep[first] & steep[last])
+    second = np.array([0, cells], np.int32)[:, None] * steep
     for state, sign in ((0, 1.0), (1, -1.0)):
         for one, other, way in ((first, last, 1.0), (last, first, -1.0)):
-            kept = gentle | (sign * way * leftward >= -hair)
-            starts.append(one[kept] + state * cells * steep[one[kept]])
-            ends.append(other[kept] + state * cells * steep[other[kept]])
-            costs.append(worth[kept])
-    sides = np.flatnonzero(grid.free.ravel() & steep)
+            can = gentle | (sign * way * leftward >= -hair)
+            starts.append(one[can] + second[state].take(one[can]))
+            ends.append(other[can] + second[state].take(other[can]))
+            costs.append(worth[can])
+    sides = np.flatnonzero(grid.free.ravel() & steep).astype(np.int32)
     change = np.full(len(sides), banks.per_switchback)
-    table = (
+    more = (
+        np.concatenate([*starts, sides, sides + cells]),
+        np.concatenate([*ends, sides + cells, sides]),
         np.concatenate([*costs, change, change]),
-        (
-            np.concatenate([*starts, sides, sides + cells]).astype(np.int32),
-            np.concatenate([*ends, sides + cells, sides]).astype(np.int32),
-        ),
     )
-    return csr_array(table, shape=(2 * cells, 2 * cells))
+    return network_of(*_both_ways(found, cost, plain, more), 2 * cells)
+
+
+def _both_ways(
+    found: Moves, cost: FloatArray, plain: NDArray[np.bool_], more: tuple[Cells, Cells, FloatArray]
+) -> tuple[Cells, Cells, FloatArray]:
+    """Return start, end and cost of the ``plain`` moves backward and forward, and of ``more``.
+
+    Backward from the last move on, as `graph` has it.
+    """
+    level = int(np.count_nonzero(plain))
+    size = 2 * level + len(more[0])
+    start, end, worth = np.empty(size, np.int32), np.empty(size, np.int32), np.empty(size)
+    done = 0
+    for block in _blocks(len(plain)):
+        at = np.flatnonzero(plain[block])
+        first, last = found.start[block].take(at), found.end[block].take(at)
+        price = cost[block].take(at)
+        forward = slice(level + done, level + done + len(at))
+        backward = slice(level - done - len(at), level - done)
+        start[forward], end[forward], worth[forward] = first, last, price
+        start[backward], end[backward], worth[backward] = last[::-1], first[::-1], price[::-1]
+        done += len(at)
+    start[2 * level :], end[2 * level :], worth[2 * level :] = more
+    return start, end, worth
 
 
 def admitted(
@@ -158,11 +191,29 @@ def admitted(
             found.length_m.take(kept),
             found.steepest.take(kept),
         )
+    return within, priced(grid, within, limit, weights)
+
+
+def priced(grid: RouteGrid, found: Moves, limit: float, weights: Weights) -> FloatArray:
+    """Return what each move costs under a gradient limit."""
     close = weights.closeness(grid.clearance_m).ravel()
-    near = (close[within.start] + close[within.end]) / 2
-    steep = (within.steepest / limit) ** 2 if np.isfinite(limit) and limit > 0 else 0.0
-    cost = within.length_m * (1.0 + weights.per_gradient * steep + weights.per_closeness * near)
-    return within, cost
+    limited = np.isfinite(limit) and limit > 0
+    cost = np.empty(len(found.start))
+    for block in _blocks(len(cost)):
+        share = close.take(found.start[block])
+        share += close.take(found.end[block])
+        share *= weights.per_closeness / 2
+        share += 1.0
+        if limited:
+            share += weights.per_gradient * (found.steepest[block] / limit) ** 2
+        np.multiply(share, found.length_m[block], out=cost[block])
+    return cost
+
+
+def _blocks(size: int) -> Iterator[slice]:
+    """Yield short slices: memory used again is quick, and new memory costs more than the sums."""
+    for first in range(0, size, _BLOCK):
+        yield slice(first, first + _BLOCK)
 
 
 def least_limit(found: Moves, cells: int, start: int, ends: NDArray[np.int64]) -> float:

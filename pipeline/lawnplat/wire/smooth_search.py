@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by, steps
+from lawnplat.wire.route_grid import Cells, Moves, RouteGrid, moves_by, steps
 from lawnplat.wire.search import NOTHING_BEFORE, Ways, Weights, admitted
 
 _REACH = 3
@@ -185,8 +185,8 @@ def _network(  # noqa: PLR0917 - see smooth_ways
         _from(near == heading.whole, _steps_of(grid, gradient, heading, limit, weights))
         for heading in headings
     ]
-    starts: list[NDArray[np.int64]] = []
-    ends: list[NDArray[np.int64]] = []
+    starts: list[Cells] = []
+    ends: list[Cells] = []
     costs: list[FloatArray] = []
     for (number, heading), (old, come) in product(enumerate(headings), enumerate(headings)):
         first, last, cost = ways[number]
@@ -198,8 +198,8 @@ def _network(  # noqa: PLR0917 - see smooth_ways
             ends.append(last + number * cells)
             costs.append(cost + turning.per_bend * turn_deg / turning.largest_deg)
     states = len(headings) * cells
-    starts.append(np.full(len(begin[0]), states))
-    ends.append(begin[0])
+    starts.append(np.full(len(begin[0]), states, dtype=np.int32))
+    ends.append(begin[0].astype(np.int32))
     costs.append(begin[1])
     table = (np.concatenate(costs), (np.concatenate(starts), np.concatenate(ends)))
     return csr_array(table, shape=(states + 1,) * 2)
@@ -211,7 +211,7 @@ def _steps_of(
     heading: _Heading,
     limit: float,
     weights: Weights,
-) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+) -> tuple[Cells, Cells, FloatArray]:
     """Return the cells from which a step leads in one direction, where to, and its cost."""
     forward = heading.up > 0 or (heading.up == 0 and heading.right > 0)
     sign = 1 if forward else -1
@@ -222,7 +222,7 @@ def _steps_of(
 
 def _directed(
     found: Moves, *, forward: bool, cost: FloatArray
-) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+) -> tuple[Cells, Cells, FloatArray]:
     ends = (found.start, found.end) if forward else (found.end, found.start)
     return (*ends, cost)
 
@@ -238,8 +238,8 @@ def _near(
 
 
 def _from(
-    cells: NDArray[np.bool_], found: tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]
-) -> tuple[NDArray[np.int64], NDArray[np.int64], FloatArray]:
+    cells: NDArray[np.bool_], found: tuple[Cells, Cells, FloatArray]
+) -> tuple[Cells, Cells, FloatArray]:
     """Return the steps that start in some cells."""
     first, last, cost = found
     kept = cells[first]

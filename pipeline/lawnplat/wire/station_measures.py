@@ -104,7 +104,7 @@ def _paved_m(
 ) -> FloatArray:
     """Return how much of the cable to each place lies under a path or paving; 0 for no cable."""
     paved = union(each.geometry for each in scene.site.features if each.kind in _PAVED)
-    routes = [cable.route_to(places.point[i], places.ahead[i]) for i in which]
+    routes = cable.routes_to(places.point[which], places.ahead[which])
     lines = np.array([None if route is None else route.line for route in routes], dtype=object)
     return np.nan_to_num(shapely.length(shapely.intersection(lines, paved)))
 

@@ -47,10 +47,19 @@ class TautWays:
 
         Shape (corners, 2), the start first; the place itself may be the start.
         """
-        length, last = self._last_sights(place[None])
-        if np.isnan(length[0]):
-            return None
-        chain = [int(last[0])]
+        return self.ways_to(place[None])[0]
+
+    def ways_to(self, places: FloatArray) -> list[tuple[FloatArray, int] | None]:
+        """Return what `way_to` does for each of ``places``."""
+        _, last = self._last_sights(places)
+        return [
+            self._way_by(int(node), place) if node >= 0 else None
+            for node, place in zip(last, places, strict=True)
+        ]
+
+    def _way_by(self, node: int, place: FloatArray) -> tuple[FloatArray, int]:
+        """Return the way to a place that is last seen from a node, and the way's start."""
+        chain = [node]
         while self.before[chain[-1]] >= 0:
             chain.append(int(self.before[chain[-1]]))
         return np.concatenate([self.nodes[chain[::-1]], place[None]]), chain[-1]

@@ -47,12 +47,36 @@ class DrivingNetwork:
 
     def ways_to_line_m(self, line_points: FloatArray) -> FloatArray:
         """Return the distance from every mown cell to the nearest of ``line_points``."""
-        starts = self.grid.nearest(line_points, 4 * self.cell_m)
-        starts = np.unique(starts[starts >= 0])
-        if len(starts) == 0:
-            return np.full(int(self.mown.sum()), np.inf)
-        ways = csgraph.dijkstra(self.network, indices=starts, min_only=True)
-        return np.asarray(ways[self.nodes[self.mown]])
+        owner = np.zeros(len(line_points), np.int64)
+        return np.asarray(self.ways_to_lines_m(line_points, owner, 1)[0])
+
+    def ways_to_lines_m(
+        self, points: FloatArray, owner: NDArray[np.int64], lines: int
+    ) -> FloatArray:
+        """Return the distance from every mown cell to each of several lines. Shape (lines, cells).
+
+        Parameters
+        ----------
+        points : array of shape (n, 2)
+            Places on the lines, about a cell apart.
+        owner : array of shape (n,)
+            The line that each of ``points`` lies on, from 0 up.
+        lines : int
+        """
+        starts = self.grid.nearest(points, 4 * self.cell_m)
+        near = starts >= 0
+        pairs = np.unique(np.stack([owner[near], starts[near]], axis=1), axis=0)
+        # One more node for each line, no way from all its cells: one search then does for each.
+        cells, network = self.grid.free.size, self.network
+        leaves = np.searchsorted(pairs[:, 0], np.arange(lines), side="right")
+        table = (
+            np.concatenate([network.data, np.zeros(len(pairs))]),
+            np.concatenate([network.indices, pairs[:, 1].astype(network.indices.dtype)]),
+            np.concatenate([network.indptr, (network.nnz + leaves).astype(network.indptr.dtype)]),
+        )
+        joined = csr_array(table, shape=(cells + lines, cells + lines))
+        ways = csgraph.dijkstra(joined, indices=np.arange(cells, cells + lines))
+        return np.asarray(ways[:, self.nodes[self.mown]])
 
 
 def driving_network(scene: Scene, piece: Polygon) -> DrivingNetwork:
