@@ -59,7 +59,7 @@ def drawn(
     """
     rules = scene.rules
     ground = way_ground(corridor, joint, rules)
-    turning = _turning_points(corridor, rules)
+    turning = _turning_points(corridor, rules, rough[0])
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
     cost = replace(_leg_cost(scene, corridor, ground, limit), gently=gentle)
     straight = straightened_on_best_side(way, cost, corridor.ahead, fine=fine)
@@ -85,10 +85,13 @@ def _admitting(room: BaseGeometry, cost: LegCost) -> Admits:
     return admits
 
 
-def _turning_points(corridor: Corridor, rules: RuleBook) -> FloatArray:
-    """Return places on the straight run where the line may turn, up to its end."""
-    longest_m = float(np.hypot(*(corridor.start - corridor.station)))
-    first_m = float(np.hypot(*(corridor.first_turn(rules) - corridor.station)))
+def _turning_points(corridor: Corridor, rules: RuleBook, begin: FloatArray) -> FloatArray:
+    """Return places on the straight run where the line may turn, up to where a way begins."""
+    first_m, begin_m = (
+        float((place - corridor.station) @ corridor.ahead)
+        for place in (corridor.first_turn(rules), begin)
+    )
+    longest_m = min(max(first_m, begin_m), float(np.hypot(*(corridor.start - corridor.station))))
     count = max(int((longest_m - first_m) / _TURNING_STEP_M), 1) + 1
     along_m = np.unique(np.linspace(first_m, longest_m, count))
     return np.asarray(corridor.station + corridor.ahead * along_m[:, None])
