@@ -25,6 +25,8 @@ _TURNING_STEP_M = 0.2
 _HAIR = 1e-3
 _THIN_M = 0.005
 """Points that lie this near to a straight between others are not laid."""
+_CORNER_M = 0.15
+"""A gentle way's own corners are left out where it moves by no more."""
 _LITTLE_LONGER = 1.02
 _ROUND_A_CORNER_M = 0.05
 """Points this close keep a way round a corner of the free ground within a millimetre of it."""
@@ -69,6 +71,27 @@ def drawn(
     line = rules.return_line
     admits = _admitting(room, cost)
     return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
+
+
+def as_found(
+    scene: Scene, corridor: Corridor, joint: FloatArray, way: FloatArray
+) -> LineString | None:
+    """Return the line along a way as it was found, but for small corners; None off free ground.
+
+    Parameters
+    ----------
+    scene : Scene
+    corridor : Corridor
+    joint : array of shape (2,)
+        Where the line meets the perimeter.
+    way : array of shape (n, 2)
+        A way that turns gently, from the straight run to just before the joint.
+    """
+    whole = np.concatenate([corridor.station[None], way, joint[None]])
+    line = shapely.simplify(LineString(whole), _CORNER_M)
+    run = grow(LineString([corridor.station, way[0]]), 0.02)
+    room = grow(union([way_ground(corridor, joint, scene.rules), run]), 1e-3)
+    return line if shapely.covers(room, line) else None
 
 
 def _admitting(room: BaseGeometry, cost: LegCost) -> Admits:

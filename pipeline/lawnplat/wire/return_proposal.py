@@ -25,7 +25,7 @@ from lawnplat.wire.corridor import (
 )
 from lawnplat.wire.places import rim_of
 from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
-from lawnplat.wire.return_drawing import drawn
+from lawnplat.wire.return_drawing import as_found, drawn
 from lawnplat.wire.return_search import (
     GENTLY,
     Gently,
@@ -249,6 +249,10 @@ def _as_laid(
     if not clean and (last_resort or not _switches_back(scene, line)):
         line = _along(scene, rough, way, limit, fine=True)
         clean = keeps_rules(scene, line, limit)
+    if not clean and rough.gentle:
+        found = as_found(scene, rough.corridor, way.joint, way.way)
+        if found is not None and keeps_rules(scene, found, limit):
+            line, clean = found, True
     if clean or last_resort:
         end = Ends(way.joint[None], way.inner[None])
         line = shortened(scene, rough.corridor, end, limit, line)
