@@ -220,9 +220,7 @@ def _steps_of(
     return _directed(within, forward=forward, cost=cost)
 
 
-def _directed(
-    found: Moves, *, forward: bool, cost: FloatArray
-) -> tuple[Cells, Cells, FloatArray]:
+def _directed(found: Moves, *, forward: bool, cost: FloatArray) -> tuple[Cells, Cells, FloatArray]:
     ends = (found.start, found.end) if forward else (found.end, found.start)
     return (*ends, cost)
 
