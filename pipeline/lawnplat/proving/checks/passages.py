@@ -73,7 +73,9 @@ def passage_verdict(evidence: Evidence) -> Iterator[Finding]:
                 f"a passage {told_m:.2f} m wide is told as {verdict}", place,
                 measured=told_m, limit=evidence.machine.smallest_passage_m,
             )  # fmt: skip
-        found_m = width_through(driven, row.geometry, comfortable_m) if verdict != "closed" else None
+        if verdict == "closed":
+            continue
+        found_m = width_through(driven, row.geometry, comfortable_m)
         if found_m is not None and abs(found_m - told_m) > _TOLD_M:
             yield breach(
                 evidence, "passage_verdict",
