@@ -10,11 +10,17 @@ from shapely import LineString, Point, Polygon
 
 from lawnplat.deliver.recorded import recorded_plan
 from lawnplat.planned import Plan
+from lawnplat.proving.checks import slopes, station, station_cable
 from lawnplat.proving.checks.of_lines_and_tables import OF_LINES_AND_TABLES
 from lawnplat.proving.evidence import Evidence
 from lawnplat.proving.recorded import RecordedPlan, Row
 from lawnplat.settings.load import load_price_book, load_rule_book
 
+OF_STATIONS = (
+    station.station_base, station.station_front, station.station_tilt, station.straight_wire,
+    station.station_told, station_cable.outlet, station_cable.cable_route, slopes.slope_limit,
+)  # fmt: skip
+EVERY = [*OF_STATIONS, *OF_LINES_AND_TABLES]
 VALUES = (None, "x", -5, 0, 1e9, float("nan"), float("inf"))
 SHAPES = (
     None, Point(), LineString(), Polygon(), Point(1, 2), LineString([(0, 0), (0, 0)]),
@@ -41,7 +47,7 @@ def damaged(plan: RecordedPlan, layer: str) -> Iterator[RecordedPlan]:
         yield plan.with_rows(layer, (Row(shape, rows[0].values), *rows[1:]))
 
 
-@pytest.mark.parametrize("check", OF_LINES_AND_TABLES, ids=lambda check: check.__name__)
+@pytest.mark.parametrize("check", EVERY, ids=lambda check: check.__name__)
 def test_no_check_breaks_off_on_a_damaged_plan(check: object, garden_plan: Plan) -> None:
     plan = recorded_plan(garden_plan)
     evidence = Evidence(

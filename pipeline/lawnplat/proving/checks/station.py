@@ -25,13 +25,19 @@ _AT_THE_WIRE_M = 3 * CM
 _TILT_PCT = 0.5
 """Two ways to fit a plane to the same heights differ by no more on the ground of real gardens."""
 _SAMPLE_M = 0.05
+_MOST_STEPS = 1000
+_PLANE = 3
+"""So many heights make a plane."""
 
 
 def station_base(evidence: Evidence) -> Iterator[Finding]:
     """Yield where the base is not at the station, not as large as the machine's, or not clear."""
     for loop in evidence.loops:
-        if loop.station is None:
-            yield breach(evidence, "station_base", f"loop {loop.number} has no station", None)
+        if not _stands(loop):
+            yield breach(
+                evidence, "station_base",
+                f"loop {loop.number} has no station, or one without a bearing", None,
+            )  # fmt: skip
             continue
         base = _area(loop, "base")
         wanted = _rectangle(
@@ -49,7 +55,7 @@ def station_front(evidence: Evidence) -> Iterator[Finding]:
     """Yield where the front is not as deep and wide as asked, not on lawn, or not free."""
     limits = evidence.rules.station
     for loop in evidence.loops:
-        if loop.station is None:
+        if not _stands(loop):
             continue
         front = _area(loop, "front")
         wanted = _rectangle(loop, 0.0, limits.front_clear_m, limits.side_clear_m)
@@ -73,7 +79,7 @@ def station_tilt(evidence: Evidence) -> Iterator[Finding]:
         return
     limit_pct = evidence.rules.station.largest_tilt_pct
     for loop in evidence.loops:
-        if loop.station is None:
+        if not _stands(loop):
             continue
         found_pct = tilt_pct(evidence.terrain, union([_area(loop, "base"), _area(loop, "front")]))
         if found_pct > limit_pct + _TILT_PCT:
@@ -90,7 +96,7 @@ def straight_wire(evidence: Evidence) -> Iterator[Finding]:
     reach_m = rules.station.straight_wire_m - rules.wire.terminal_gap_m / 2
     limit_m = rules.pegs.curve_offset_m
     for loop in evidence.loops:
-        if loop.station is None or loop.wire.length <= 2 * reach_m:
+        if not _stands(loop) or loop.wire.length <= 2 * reach_m:
             continue
         length_m = loop.wire.length
         for side in (substring(loop.wire, 0, reach_m),
@@ -110,7 +116,7 @@ def straight_wire(evidence: Evidence) -> Iterator[Finding]:
 def station_told(evidence: Evidence) -> Iterator[Finding]:
     """Yield what the station's row tells otherwise than it is measured or stands in the options."""
     for loop in evidence.loops:
-        if loop.station is None:
+        if not _stands(loop):
             continue
         row = loop.plan.rows("station")[0]
         told_pct = row.number("tilt_pct")
@@ -156,17 +162,30 @@ def tilt_pct(terrain: Terrain, ground: BaseGeometry) -> float:
     if ground.is_empty:
         return float("nan")
     west, south, east, north = ground.bounds
+    # Ground that a damaged file draws far too large is read more coarsely.
+    step_m = max(_SAMPLE_M, max(east - west, north - south) / _MOST_STEPS)
     x, y = np.meshgrid(
-        np.arange(west, east + _SAMPLE_M, _SAMPLE_M), np.arange(south, north + _SAMPLE_M, _SAMPLE_M)
+        np.arange(west, east + step_m, step_m), np.arange(south, north + step_m, step_m)
     )
     within = shapely.contains_xy(ground, x, y)
     x, y = x[within], y[within]
+    if len(x) < _PLANE:
+        return float("nan")
     grid = terrain.grid
     where = [(grid.north_m - y) / grid.cell_m - 0.5, (x - grid.west_m) / grid.cell_m - 0.5]
     heights = map_coordinates(terrain.elevation_m, where, order=1, mode="nearest")
     plane = np.column_stack([x - x.mean(), y - y.mean(), np.ones(len(x))])
     fitted = np.linalg.lstsq(plane, heights, rcond=None)[0]
     return float(100 * np.hypot(fitted[0], fitted[1]))
+
+
+def _stands(loop: Loop) -> bool:
+    """Return whether the file holds a station's place and bearing for a loop."""
+    return (
+        loop.station is not None
+        and not loop.station.is_empty
+        and bool(np.isfinite(loop.bearing_deg))
+    )
 
 
 def _area(loop: Loop, part: str) -> BaseGeometry:
