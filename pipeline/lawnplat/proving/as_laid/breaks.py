@@ -9,6 +9,7 @@ from types import MappingProxyType
 import shapely
 
 from lawnplat.proving.as_laid.types import LaidWire
+from lawnplat.proving.catalogue import TABLE_RULES
 from lawnplat.proving.chained import ChainedWire
 from lawnplat.proving.check import check_plan
 from lawnplat.proving.evidence import Evidence
@@ -19,8 +20,10 @@ from lawnplat.survey.types import Finding
 _OF_TABLES = (
     *("layers", "validity", "settings", "survey", "not_measured", "area_sum", "area_column"),
     *("hand_trim", "lawn_is_grass", "passage_verdict", "sections", "station_told", "capacity"),
+    *("joint", "parking_test", "line_number"),
+    *(rule.name for rule in TABLE_RULES),
 )
-"""What a plan's tables say of its drawing."""
+"""What a plan's tables say of its drawing, and what is recorded anew where the wire strays."""
 _OF_GROUND = (
     *("mown_outside", "mown_setback", "unmown_inside", "outlet", "cable_route", "slope_limit"),
 )
