@@ -24,7 +24,7 @@ from lawnplat.cli.common import (
 from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
 
 if TYPE_CHECKING:
-    from lawnplat.portfolio.proved import Proved
+    from lawnplat.portfolio.checked import Proved
     from lawnplat.survey.types import Finding
 
 _BROKEN = ("stop", "warn")
@@ -112,7 +112,7 @@ def check(
     1 some rule broken; 2 the call cannot be carried out.
     """
     from lawnplat.portfolio.laid import TrackFile, prove_laid  # noqa: PLC0415
-    from lawnplat.portfolio.proved import (  # noqa: PLC0415
+    from lawnplat.portfolio.checked import (  # noqa: PLC0415
         Against,
         Proved,
         plans_and_survey,

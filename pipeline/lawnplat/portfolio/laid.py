@@ -11,7 +11,7 @@ from lawnplat.deliver.laid_contract import LAID_FILE
 from lawnplat.deliver.laid_record import is_record, read_laid, write_laid
 from lawnplat.deliver.recorded import read_recorded
 from lawnplat.errors import SettingsError
-from lawnplat.portfolio.proved import Against, evidence_of
+from lawnplat.portfolio.checked import Against, evidence_of
 from lawnplat.proving.as_laid.build import as_laid
 from lawnplat.proving.as_laid.types import AsLaid
 from lawnplat.proving.recorded import RecordedPlan
