@@ -111,13 +111,13 @@ def check(
     A finding is a note where the plan's own advisories say so too. Exit status: 0 no rule broken;
     1 some rule broken; 2 the call cannot be carried out.
     """
-    from lawnplat.portfolio.laid import TrackFile, prove_laid  # noqa: PLC0415
     from lawnplat.portfolio.checked import (  # noqa: PLC0415
         Against,
         Proved,
         plans_and_survey,
         prove_files,
     )
+    from lawnplat.portfolio.laid import TrackFile, prove_laid  # noqa: PLC0415
     from lawnplat.survey.field_map import load_field_map  # noqa: PLC0415
 
     against = Against(

@@ -11,7 +11,7 @@ import pyproj
 from shapely import Point
 
 from lawnplat.errors import SurveyError
-from lawnplat.settings.types import AsLaidRules
+from lawnplat.settings.proving_rules import AsLaidRules
 from lawnplat.survey.crs import name_of, read_crs, reproject, shift_accuracy_m
 from lawnplat.survey.track import Track, TrackLine, TrackMark
 from lawnplat.survey.track_columns import RawPoint

@@ -10,7 +10,7 @@ import shapely
 from lawnplat.geometry import inside_point
 from lawnplat.proving.simulation.types import CoverageClass, Homing
 from lawnplat.proving.simulation.world import World
-from lawnplat.settings.types import SimulationRules
+from lawnplat.settings.proving_rules import SimulationRules
 from lawnplat.survey.types import Finding
 
 

@@ -17,7 +17,7 @@ from lawnplat.proving.simulation.coverage_kernel import Marks
 from lawnplat.proving.simulation.types import CoverageClass
 from lawnplat.proving.simulation.ways import points_of
 from lawnplat.proving.simulation.world import World
-from lawnplat.settings.types import SimulationRules
+from lawnplat.settings.proving_rules import SimulationRules
 
 FloatArray = NDArray[np.float64]
 _Filled = tuple[list[FloatArray], list[NDArray[np.uint32]]]

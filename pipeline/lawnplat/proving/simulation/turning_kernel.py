@@ -7,7 +7,7 @@ import math
 from numba import njit
 
 COSINE, UNIFORM = 0, 1
-"""Laws of turning: see `lawnplat.settings.types.TurningLaw`."""
+"""Laws of turning: see `lawnplat.settings.proving_rules.TurningLaw`."""
 
 
 @njit(cache=True, nogil=True)

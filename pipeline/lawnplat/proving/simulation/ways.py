@@ -13,7 +13,8 @@ from lawnplat.proving.simulation.pieces import pieces_of
 from lawnplat.proving.simulation.turning_kernel import COSINE, UNIFORM
 from lawnplat.proving.simulation.types import Departure
 from lawnplat.proving.simulation.world import World
-from lawnplat.settings.types import MachineClass, RuleBook, Side, TurningLaw
+from lawnplat.settings.proving_rules import Side, TurningLaw
+from lawnplat.settings.types import MachineClass, RuleBook
 
 FloatArray = NDArray[np.float64]
 
