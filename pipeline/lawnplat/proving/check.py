@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import shapely
+
 from lawnplat.proving.checks.of_lines_and_tables import OF_LINES_AND_TABLES
 from lawnplat.proving.checks.of_wires import OF_WIRES
+from lawnplat.proving.checks.record import validity
 from lawnplat.proving.evidence import Evidence
 from lawnplat.survey.types import Finding
 
@@ -24,6 +29,24 @@ def check_plan(evidence: Evidence) -> tuple[Finding, ...]:
         ``stop`` where nobody may dig by the plan, then ``warn`` where somebody has to look at it,
         then ``note`` where the plan's own advisories say so already, or what could not be measured.
     """
-    checks = (*OF_WIRES, *OF_LINES_AND_TABLES)
-    found = [finding for check in checks for finding in check(evidence)]
+    measurable = _mended(evidence)
+    found = [
+        finding
+        for check in (*OF_WIRES, *OF_LINES_AND_TABLES)
+        for finding in check(evidence if check is validity else measurable)
+    ]
     return tuple(sorted(found, key=lambda each: _ORDER.index(each.severity)))
+
+
+def _mended(evidence: Evidence) -> Evidence:
+    """Return the evidence with invalid geometry made valid, so that all else can be measured."""
+    plan = evidence.plan
+    for name, rows in evidence.plan.layers.items():
+        broken = [row.geometry is not None and not row.geometry.is_valid for row in rows]
+        if any(broken):
+            mended = [
+                replace(row, geometry=shapely.make_valid(row.geometry)) if wrong else row
+                for row, wrong in zip(rows, broken, strict=True)
+            ]
+            plan = plan.with_rows(name, mended)
+    return evidence if plan is evidence.plan else replace(evidence, plan=plan)
