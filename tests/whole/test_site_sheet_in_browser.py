@@ -97,7 +97,7 @@ def test_ten_metres_are_ten_metres_on_paper(
     top, left = round((20 + y - 1) * DOTS_PER_MM), round((8 + x - 2) * DOTS_PER_MM)
     strip = page[top : top + 2 * DOTS_PER_MM, left : left + 120 * DOTS_PER_MM] < 128
     lengths = [longest_run(row) / DOTS_PER_MM for row in strip]
-    # Half a percent, as issue 4 asks; a dot is 0.05 mm.
+    # Half a percent: what a ruler on paper tells; a dot is 0.05 mm.
     assert max(lengths) == pytest.approx(bar_m * 1000 / scale, rel=0.005)
 
 
