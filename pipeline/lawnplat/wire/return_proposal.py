@@ -148,7 +148,8 @@ def proposals(
 
     First the cheapest ways, one for each place ``asides_m`` left of the middle where a line could
     leave the station; then ways that turn gently all along, for where none of those can be drawn
-    without a bend or a gradient over the rules. None is yielded whose way does not serve what is
+    without a bend or a gradient over the rules, at last these ways as they were found. None is
+    yielded whose way does not serve what is
     wanted. With ``far_only`` ways end in the parts wanted, over the gradient limit where none keeps
     it.
     """
@@ -157,10 +158,16 @@ def proposals(
     # To draw a line takes longer than to find its way: none is drawn for nothing.
     fit = [rough for rough in roughs if rough and rough.best(scene, wanted).serves(wanted)]
     yield from _drawn(scene, siting, laid, wanted, fit)
+    gentle: list[_Rough] = []
     for gently in GENTLY:
         smooth = [_smooth(scene, siting, laid, rough, gently) for rough in fit]
         ways = [way for way in smooth if way and way.best(scene, wanted).serves(wanted)]
         yield from _drawn(scene, siting, laid, wanted, ways)
+        gentle += ways
+    for rough in gentle:
+        found = _as_found(scene, siting, rough, rough.best(scene, wanted), wanted.before_m)
+        if found is not None and _may_lie(scene, found.line, laid):
+            yield found
 
 
 def instead(
@@ -249,10 +256,6 @@ def _as_laid(
     if not clean and (last_resort or not _switches_back(scene, line)):
         line = _along(scene, rough, way, limit, fine=True)
         clean = keeps_rules(scene, line, limit)
-    if not clean and rough.gentle:
-        found = as_found(scene, rough.corridor, way.joint, way.way)
-        if found is not None and keeps_rules(scene, found, limit):
-            line, clean = found, True
     if clean or last_resort:
         end = Ends(way.joint[None], way.inner[None])
         line = shortened(scene, rough.corridor, end, limit, line)
@@ -261,6 +264,19 @@ def _as_laid(
             line = shortened_on_bare_ground(scene, rough.corridor, end, limit, line)
     near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
     return Proposal(line, near_m, rough.searched.over, clean, rough, way)
+
+
+def _as_found(
+    scene: Scene, siting: Siting, rough: _Rough, way: _End, before_m: FloatArray
+) -> Proposal | None:
+    """Return the line along a gentle way as it was found; None where that breaks a rule."""
+    limit = max(scene.machine.slope_return_pct / 100.0, rough.searched.ways.limit)
+    line = as_found(scene, rough.corridor, way.joint, way.way)
+    if line is None or not keeps_rules(scene, line, limit):
+        return None
+    line = shortened(scene, rough.corridor, Ends(way.joint[None], way.inner[None]), limit, line)
+    near_m = np.minimum(before_m, _near_m(siting, shapely.get_coordinates(line)))
+    return Proposal(line, near_m, rough.searched.over, clean=True, rough=rough, way=way)
 
 
 def _along(
