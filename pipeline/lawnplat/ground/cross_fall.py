@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -145,47 +144,11 @@ def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
     taken = (radius_m > _LEAST_DEPTH_M) | (radius_m[after] > _LEAST_DEPTH_M)
     if not taken.any():
         return []
-    radius_m = np.maximum(radius_m, _HAIR_M)
-    run = np.flatnonzero(taken)
-    start = int(run[np.argmax(np.diff(run, prepend=run[-1] - len(taken)))])
-    order = np.roll(np.arange(len(places)), -start)
-    stretches = np.split(order, np.flatnonzero(np.diff(taken[order].astype(int))) + 1)
-    spans = [
-        (chain[one], chain[other])
-        for stretch in stretches
-        if taken[stretch[0]]
-        for chain in [np.append(stretch, after[stretch[-1]])]
-        for one, other in pairwise(_kept(places[chain], radius_m[chain]))
-    ]
-    one, other = np.array(spans).T
     angle = np.arange(4 * QUARTER_SEGMENTS) * (np.pi / 2 / QUARTER_SEGMENTS)
     turn = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    discs = places[:, None, :] + radius_m[:, None, None] * turn[None]
-    pairs = np.concatenate([discs[one], discs[other]], axis=1)
+    discs = places[:, None, :] + np.maximum(radius_m, _HAIR_M)[:, None, None] * turn[None]
+    pairs = np.concatenate([discs[taken], discs[after[taken]]], axis=1)
     return list(np.asarray(shapely.convex_hull(shapely.linestrings(pairs))))
-
-
-def _kept(places: FloatArray, radius_m: FloatArray) -> list[int]:
-    """Return which discs of a chain to keep: hulls of the others' neighbours hold them, to a hair.
-
-    As Douglas and Peucker thin a line, the radius a third coordinate.
-    """
-    discs = np.column_stack([places, radius_m])
-    kept, spans = [0], [(0, len(discs) - 1)]
-    while spans:
-        first, last = spans.pop()
-        if last - first > 1:
-            run = discs[last] - discs[first]
-            off = discs[first + 1 : last] - discs[first]
-            along = off[:, :2] @ run[:2] / max(float(run[:2] @ run[:2]), _HAIR_M**2)
-            off -= np.clip(along, 0.0, 1.0)[:, None] * run
-            aside_m = np.hypot(off[:, 0], off[:, 1]) + np.abs(off[:, 2])
-            if aside_m.max() > _HAIR_M:
-                middle = first + 1 + int(np.argmax(aside_m))
-                spans += [(middle, last), (first, middle)]
-                continue
-        kept.append(last)
-    return kept
 
 
 def _smoothed(first: BaseGeometry, carved: BaseGeometry, slopes: Slopes) -> BaseGeometry:
