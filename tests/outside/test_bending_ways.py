@@ -27,7 +27,7 @@ LOTS, ROLLING = 20, 6
 LONGER = 1.03  # the figure that is asked for
 # Not within it yet, and how much longer each is: lines that turn back beside the station's front,
 # or over a bank where a way within the limit has to turn by a whole bend at every corner.
-OPEN = {"lot 8": 1.06, "lot 15": 1.05, "rolling 1": 1.09}
+OPEN = {"lot 8": 1.06, "lot 12": 1.31, "lot 15": 1.05, "lot 16": 1.24, "rolling 1": 1.09}
 LOOKED_AT = 1.1  # a little further than the line is long, for a lattice's ways are longer
 EAST, NORTH = 500_000.0, 5_400_000.0
 ROOM = {"free": box(-20, -20, 20, 20), "largest_bend_deg": 60.0, "smallest_leg_m": 1.0}

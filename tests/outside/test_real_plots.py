@@ -28,16 +28,24 @@ default = "building"
 """
 LARGE_M2 = 60.0
 EVERY = 8
-"""Every check for one plot in eight, the cheap ones for all: 0.25 s and 0.1 s a plot."""
+"""Every check for one plan in eight, the cheap ones for all: 0.25 s and 0.1 s a plot."""
+SHARE = 2
+"""One plot in two is planned."""
+
+
+def plots_taken() -> list[str]:
+    plots = gpd.read_file(momepy.datasets.get_path("bubenec"), layer="plots")
+    return sorted(plots["ID"].astype(str))[::SHARE]
 
 
 @pytest.fixture(scope="module")
 def run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     folder = tmp_path_factory.mktemp("plots")
     (folder / "map.toml").write_text(FIELD_MAP)
+    only = [word for plot in plots_taken() for word in ("--only", plot)]
     words = [momepy.datasets.get_path("bubenec"), "--map", folder / "map.toml"]
     out = folder / "plans"
-    call = ["plan", *map(str, words), "--out", str(out), "--workers", "2"]
+    call = ["plan", *map(str, words), "--out", str(out), "--workers", "2", *only]
     return CliRunner().invoke(main, call), out
 
 
@@ -59,8 +67,7 @@ def test_no_plot_is_lost_and_nothing_crashes(
     assert result.exit_code == 1, result.stderr  # some plots hold no lawn worth a machine
     assert "Traceback" not in result.stderr
     assert not [row for row in rows if "internal fault" in row["reason"]]
-    plots = gpd.read_file(momepy.datasets.get_path("bubenec"), layer="plots")
-    assert sorted(row["property_id"] for row in rows) == sorted(plots["ID"].astype(str))
+    assert sorted(row["property_id"] for row in rows) == plots_taken()
     assert all(row["reason"] for row in rows if not row["status"].startswith("planned"))
 
 
@@ -92,7 +99,7 @@ def test_every_plot_with_room_is_planned(
     large = [row for row in rows if float(row["mowable_m2"]) >= LARGE_M2]
     planned = [row for row in large if row["status"].startswith("planned")]
     # The set would say nothing if hardly any of them were large or planned.
-    assert len(planned) >= 200
+    assert len(planned) >= 200 // SHARE
     assert len(planned) >= 0.97 * len(large)
 
 
