@@ -14,10 +14,12 @@ from lawnplat.cli.common import (
     debug_option,
     echo_json,
     echo_table,
+    elevation_unit_option,
     json_option,
     machine_option,
     map_option,
     prices_option,
+    printable,
     reports_errors,
     rules_option,
 )
@@ -38,13 +40,7 @@ _BROKEN = ("stop", "warn")
     type=click.Path(path_type=Path),
     help="Elevation raster for what needs heights. Without one: the survey's spot heights.",
 )
-@click.option(
-    "--elevation-unit",
-    type=click.Choice(["m", "ft", "us-ft"]),
-    default="m",
-    show_default=True,
-    help="Unit of the raster's heights.",
-)
+@elevation_unit_option
 @map_option
 @crs_option
 @rules_option
@@ -164,7 +160,7 @@ def _tell(proved: Sequence[Proved]) -> None:
     for plan in proved:
         counts = _counts(plan.findings)
         told = ", ".join(f"{number} {name}" for name, number in counts.items() if number)
-        click.echo(f"{_plain(plan.property_id)}: {told or 'no rule broken'}")
+        click.echo(f"{printable(plan.property_id)}: {told or 'no rule broken'}")
         if plan.findings:
             rows = [_row(each) for each in plan.findings]
             echo_table(("rule", "severity", "x", "y", "measured", "limit", "text"), rows)
@@ -220,8 +216,3 @@ def _row(each: Finding) -> tuple[str, ...]:
 
 def _number(value: float | None) -> str:
     return "" if value is None else f"{value:.3f}".rstrip("0").rstrip(".")
-
-
-def _plain(text: str) -> str:
-    """Return a text that cannot play tricks on a terminal."""
-    return "".join(each if each.isprintable() else "?" for each in text)

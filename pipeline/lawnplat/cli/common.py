@@ -107,6 +107,13 @@ map_option = click.option(
 crs_option = click.option(
     "--crs", metavar="CRS", help="CRS of files that carry none, such as EPSG:25832."
 )
+elevation_unit_option = click.option(
+    "--elevation-unit",
+    type=click.Choice(["m", "ft", "us-ft"]),
+    default="m",
+    show_default=True,
+    help="Unit of the raster's heights.",
+)
 rules_option = click.option(
     "--rules",
     metavar="FILE",
@@ -155,6 +162,11 @@ def _plain(value: object) -> object:
     if isinstance(value, Iterable):
         return list(value)
     raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+def printable(text: str) -> str:
+    """Return a text that cannot play tricks on a terminal."""
+    return "".join(each if each.isprintable() else "?" for each in text)
 
 
 def echo_table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

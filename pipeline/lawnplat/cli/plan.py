@@ -13,6 +13,7 @@ from lawnplat.cli.common import (
     crs_option,
     date_option,
     debug_option,
+    elevation_unit_option,
     is_debug,
     issue_date,
     json_option,
@@ -46,13 +47,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Elevation raster, any CRS and cell size. Without one: spot heights, else level ground.",
 )
-@click.option(
-    "--elevation-unit",
-    type=click.Choice(["m", "ft", "us-ft"]),
-    default="m",
-    show_default=True,
-    help="Unit of the raster's heights.",
-)
+@elevation_unit_option
 @map_option
 @crs_option
 @rules_option

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from lawnplat.cli.common import echo_json, echo_table
+from lawnplat.cli.common import echo_json, echo_table, printable
 from lawnplat.deliver.contract import (
     INDEX_FILE,
     PICTURE_FILE,
@@ -108,7 +108,7 @@ def _row(each: Outcome) -> tuple[str, ...]:
         remarks = f"{remarks[: _REASON_WIDTH - 3]}..."
     mowable = f"{each.mowable_m2:.0f}" if each.mowable_m2 else "-"
     wire = f"{each.perimeter_m:.1f}" if each.perimeter_m else "-"
-    name = "".join(c if c.isprintable() else "?" for c in each.property_id)
+    name = printable(each.property_id)
     return (name, str(each.status), mowable.rjust(10), wire.rjust(6), remarks)
 
 

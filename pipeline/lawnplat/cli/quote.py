@@ -18,6 +18,7 @@ from lawnplat.cli.common import (
     issue_date,
     json_option,
     prices_option,
+    printable,
     reports_errors,
 )
 from lawnplat.settings.load import load_price_book
@@ -77,7 +78,7 @@ def _show(outcomes: Sequence[Outcome], folder: Path) -> None:
 
 
 def _row(each: Outcome) -> tuple[str, ...]:
-    name = "".join(c if c.isprintable() else "?" for c in each.property_id)
+    name = printable(each.property_id)
     remarks = each.reason
     if each.quote is None:
         remarks = remarks or "not planned: nothing to price"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Point, STRtree
+from shapely import LineString, Point, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.tolerances import MM
@@ -63,3 +63,9 @@ def too_near(
         place=Point(on_line[0]),
         length_m=float(shapely.length(pieces[near]).sum()),
     )
+
+
+def middle_of_longest(line: BaseGeometry) -> Point:
+    """Return the middle of the longest piece of a line."""
+    longest = max(shapely.get_parts(line), key=lambda part: part.length)
+    return LineString(shapely.get_coordinates(longest)).interpolate(0.5, normalized=True)

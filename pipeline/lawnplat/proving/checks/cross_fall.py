@@ -13,8 +13,8 @@ from scipy.spatial import cKDTree
 from shapely import Point
 
 from lawnplat.proving.breach import breach
-from lawnplat.proving.checks.return_course import heights_m
 from lawnplat.proving.evidence import Evidence
+from lawnplat.proving.heights import heights_m
 from lawnplat.proving.laid_wires import FloatArray, LaidWire, perimeters, whole_number
 from lawnplat.proving.recorded import Row
 from lawnplat.survey.types import Finding

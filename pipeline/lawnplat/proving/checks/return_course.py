@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.breach import breach
 from lawnplat.proving.evidence import Evidence
+from lawnplat.proving.heights import heights_m
 from lawnplat.proving.laid_wires import FloatArray, LaidWire, perimeters, return_lines
 from lawnplat.proving.recorded import union
 from lawnplat.proving.things import CROSSING
@@ -100,15 +100,6 @@ def _over_metres(line: LaidWire, terrain: Terrain) -> tuple[FloatArray, FloatArr
     ends = (heights_m(terrain, line.places(begin_m + off)) for off in (0.0, base_m))
     low, high = ends
     return begin_m + base_m / 2, 100 * np.abs(high - low) / base_m
-
-
-def heights_m(terrain: Terrain, places: FloatArray) -> FloatArray:
-    """Return the ground's heights between cell centres, by scipy; the border goes on level."""
-    grid = terrain.grid
-    row = (grid.north_m - places[:, 1]) / grid.cell_m - 0.5
-    column = (places[:, 0] - grid.west_m) / grid.cell_m - 0.5
-    found = map_coordinates(terrain.elevation_m, [row, column], order=1, mode="nearest")
-    return np.asarray(found, dtype=float)
 
 
 def _advised(evidence: Evidence, rule: str, line: LaidWire, least: float) -> Point | None:

@@ -12,8 +12,8 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.breach import breach
-from lawnplat.proving.checks.return_course import heights_m
 from lawnplat.proving.evidence import Evidence
+from lawnplat.proving.heights import heights_m
 from lawnplat.proving.laid_wires import FloatArray, LaidWire, laid_wires
 from lawnplat.proving.recorded import Row, union
 from lawnplat.survey.types import Finding

@@ -6,13 +6,14 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
-from scipy.ndimage import map_coordinates
-from shapely import LineString, Point, Polygon
+from shapely import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from lawnplat.proving.breach import breach
+from lawnplat.proving.clearance import middle_of_longest
 from lawnplat.proving.evidence import Evidence
+from lawnplat.proving.heights import heights_m
 from lawnplat.proving.loop import FloatArray, Loop
 from lawnplat.proving.recorded import union
 from lawnplat.proving.tolerances import CM, MM, SPECK_M2
@@ -171,9 +172,7 @@ def tilt_pct(terrain: Terrain, ground: BaseGeometry) -> float:
     x, y = x[within], y[within]
     if len(x) < _PLANE:
         return float("nan")
-    grid = terrain.grid
-    where = [(grid.north_m - y) / grid.cell_m - 0.5, (x - grid.west_m) / grid.cell_m - 0.5]
-    heights = map_coordinates(terrain.elevation_m, where, order=1, mode="nearest")
+    heights = heights_m(terrain, np.column_stack([x, y]))
     plane = np.column_stack([x - x.mean(), y - y.mean(), np.ones(len(x))])
     fitted = np.linalg.lstsq(plane, heights, rcond=None)[0]
     return float(100 * np.hypot(fitted[0], fitted[1]))
@@ -256,10 +255,5 @@ def _wires_in(evidence: Evidence, loop: Loop, inner: Polygon) -> Iterator[Findin
             yield breach(
                 evidence, "station_front",
                 f"{name} runs through the station's front for {within.length:.2f} m",
-                _middle(within), measured=within.length, limit=0.0,
+                middle_of_longest(within), measured=within.length, limit=0.0,
             )  # fmt: skip
-
-
-def _middle(line: BaseGeometry) -> Point:
-    longest = max(shapely.get_parts(line), key=lambda part: part.length)
-    return LineString(longest).interpolate(0.5, normalized=True)

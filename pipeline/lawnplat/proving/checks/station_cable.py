@@ -10,6 +10,7 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.breach import breach
+from lawnplat.proving.clearance import middle_of_longest
 from lawnplat.proving.evidence import Evidence
 from lawnplat.proving.loop import Loop
 from lawnplat.proving.recorded import Row, union
@@ -108,8 +109,7 @@ def _ground(evidence: Evidence, loop: Loop, route: LineString) -> Iterator[Findi
 
 def _through(evidence: Evidence, part: BaseGeometry, where: str) -> Iterator[Finding]:
     if part.length > CM:
-        longest = max(shapely.get_parts(part), key=lambda each: each.length)
-        place = LineString(shapely.get_coordinates(longest)).interpolate(0.5, normalized=True)
+        place = middle_of_longest(part)
         yield breach(
             evidence, "cable_route", f"the cable runs {where} for {part.length:.2f} m", place,
             measured=part.length, limit=0.0,
