@@ -1,22 +1,26 @@
 """Searches whose states know a direction, against the same graphs built plainly for networkx.
 
-On a bank, the side on which uphill lies; for ways that turn gently, one of 32 headings.
+On a bank, the side on which uphill lies; for ways that turn gently, one of 32 headings, or
+the leg by which a cell was come to.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import product
 
 import networkx as nx
 import numpy as np
 import pytest
+from shapely import LineString, box
 
+from lawnplat.wire.landing import Landings
+from lawnplat.wire.leg_search import ways_in_legs
 from lawnplat.wire.route_grid import RouteGrid, moves, steps
 from lawnplat.wire.search import Ways, Weights, cheapest_on_banks
-from lawnplat.wire.smooth_search import Onward, Turning, smooth_ways
+from lawnplat.wire.smooth_search import smooth_ways
+from lawnplat.wire.turning import Onward, Turning
 
 CELL_M = 0.5
 WEIGHTS = Weights(0.5, 0.0, 1.0, per_switchback=30.0)
@@ -112,28 +116,19 @@ def test_down_a_bank_costs_as_much_as_up() -> None:
 
 
 TURNING = Turning(largest_deg=60.0, leg_m=1.0, per_bend=2.0)
-BOTH = replace(TURNING, both_steps=True)
 
 
-def smooth(
-    grid: RouteGrid, starts: list[int], ahead: tuple[float, float], ends: list[int],
-    turning: Turning = TURNING,
-) -> Ways:
+def smooth(grid: RouteGrid, starts: list[int], ahead: tuple[float, float], ends: list[int]) -> Ways:
     level = np.zeros(grid.free.shape)
     onward = Onward(np.array(ends, int), np.tile([1.0, 0.0], (len(ends), 1)))
     return smooth_ways(
         grid, (level, level), np.array(starts), np.array(ahead), limit=0.2, weights=WEIGHTS,
-        turning=turning, onward=onward,
+        turning=TURNING, onward=onward,
     )  # fmt: skip
 
 
-def smooth_costs(
-    grid: RouteGrid, start: int, ahead_deg: float, *, both: bool = False
-) -> dict[int, float]:
-    """Return the least cost to each cell over plain steps with headings.
-
-    With ``both`` a turn is no more than each of its two steps bears.
-    """
+def smooth_costs(grid: RouteGrid, start: int, ahead_deg: float) -> dict[int, float]:
+    """Return the least cost to each cell over plain steps with headings."""
     every = [*steps(3), *((-up, -right) for up, right in steps(3))]
     # Steps of at least half a smallest leg: cells of 50 cm are that long.
     headings = {step: math.degrees(math.atan2(*step)) for step in every}
@@ -141,37 +136,135 @@ def smooth_costs(
     network = nx.DiGraph()
     for (old, old_deg), ((up, right), new_deg) in product(headings.items(), headings.items()):
         length = CELL_M * math.hypot(up, right)
-        turn = abs((new_deg - old_deg + 180) % 360 - 180)
-        shorter = min(length, CELL_M * math.hypot(*old)) if both else length
-        if turn > 60 * min(shorter, 0.75) + 1e-9:
+        turn = apart_deg(new_deg, old_deg)
+        if turn > 60 * min(length, 0.75) + 1e-9:
             continue
         for cell in grid.free_nodes().tolist():
             to = cell + up * COLUMNS + right
             if (cell, to) in open_ways:
                 network.add_edge((cell, old), (to, (up, right)), weight=length + 2 * turn / 60)
-    off = {step: abs((deg - ahead_deg + 180) % 360 - 180) for step, deg in headings.items()}
-    most = min(off.values()) + 1 if both else 45
-    begin = {(start, step) for step in headings if off[step] <= most}
+    begin = {(start, step) for step in headings if apart_deg(headings[step], ahead_deg) <= 45}
     network.add_nodes_from(begin)
+    return least_by_cell(network, begin)
+
+
+def apart_deg(one: float, other: float) -> float:
+    return abs((one - other + 180) % 360 - 180)
+
+
+def least_by_cell(network: nx.DiGraph, begin: set[tuple[int, tuple[int, int]]]) -> dict[int, float]:
     costs: dict[int, float] = {}
     for (cell, _), cost in nx.multi_source_dijkstra_path_length(network, begin).items():
         costs[cell] = min(cost, costs.get(cell, math.inf))
     return costs
 
 
-@pytest.mark.parametrize("both", [False, True])
 @pytest.mark.parametrize("seed", range(4))
-def test_gently_turning_ways_cost_what_networkx_finds(seed: int, *, both: bool) -> None:
+def test_gently_turning_ways_cost_what_networkx_finds(seed: int) -> None:
     grid = grid_with_gaps(50 + seed, 0.04)
     start = int(grid.free_nodes()[len(grid.free_nodes()) // 2])
     angle = math.radians(90 * seed + 10)
-    ahead = (math.cos(angle), math.sin(angle))
-    ways = smooth(grid, [start], ahead, [], BOTH if both else TURNING)
-    plain = smooth_costs(grid, start, 90 * seed + 10, both=both)
+    ways = smooth(grid, [start], (math.cos(angle), math.sin(angle)), [])
+    plain = smooth_costs(grid, start, 90 * seed + 10)
     cells = np.array(sorted(plain))
     assert {int(cell) for cell in np.flatnonzero(np.isfinite(ways.cost))} == set(plain)
-    assert len(cells) > (5 if both else 50)  # gaps leave a way out straight on only in one
+    assert len(cells) > 50
     np.testing.assert_allclose(ways.cost[cells], [plain[c] for c in cells.tolist()], rtol=1e-9)
+
+
+def plain_legs(least_m: float, most_m: float) -> dict[tuple[int, int], float]:
+    """Return the shortest leg in each direction (cells upward, right) and its angle in degrees."""
+    found: dict[float, tuple[int, int]] = {}
+    for leg in product(range(-6, 7), repeat=2):
+        if least_m <= CELL_M * math.hypot(*leg) <= most_m:
+            angle = round(math.degrees(math.atan2(*leg)), 6)
+            found[angle] = min(found.get(angle, leg), leg, key=lambda each: math.hypot(*each))
+    return {leg: math.degrees(math.atan2(*leg)) for leg in found.values()}
+
+
+def cells_under(leg: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return the cells that a leg from cell (0, 0) touches, as a square touches a line."""
+    line = LineString([(0, 0), leg])
+    every = product(range(-6, 7), repeat=2)
+    return [(r, c) for r, c in every if box(r - 0.5, c - 0.5, r + 0.5, c + 0.5).intersects(line)]
+
+
+def leg_costs(
+    grid: RouteGrid, starts: list[int], ahead_deg: float, plane: tuple[float, float], limit: float
+) -> dict[int, float]:
+    """Return the least cost to each cell over whole legs of 1.0 to 1.5 m on a plane."""
+    legs = plain_legs(1.0, 1.5)
+    free = {tuple(cell) for cell in np.argwhere(grid.free).tolist()}
+    network = nx.DiGraph()
+    for leg, angle in legs.items():
+        under, length = cells_under(leg), CELL_M * math.hypot(*leg)
+        steep = abs(plane[0] * leg[1] + plane[1] * leg[0]) * CELL_M / length
+        cost = length * (1 + WEIGHTS.per_gradient * (steep / limit) ** 2)
+        turns = {old: apart_deg(angle, old_deg) for old, old_deg in legs.items()}
+        for row, column in free:
+            if steep > limit or not all((row + r, column + c) in free for r, c in under):
+                continue
+            cell = row * COLUMNS + column
+            to = cell + leg[0] * COLUMNS + leg[1]
+            for old, turn in turns.items():
+                if turn <= 60:
+                    network.add_edge((cell, old), (to, leg), weight=cost + 2 * turn / 60)
+            turn = apart_deg(angle, ahead_deg)
+            if cell in starts and turn <= 60:
+                along = CELL_M * starts.index(cell)
+                network.add_edge("home", (to, leg), weight=along + cost + 2 * turn / 60)
+    network.add_node("home")
+    reached = nx.single_source_dijkstra_path_length(network, "home")
+    costs: dict[int, float] = {}
+    for state, cost in reached.items():
+        if state != "home":
+            costs[state[0]] = min(cost, costs.get(state[0], math.inf))
+    return costs
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ways_in_legs_cost_what_networkx_finds(seed: int) -> None:
+    # The run goes east over three cells, from any of which a way may begin; the plane is too steep
+    # straight up, so that legs climb aslant.
+    grid = grid_with_gaps(70 + seed, 0.03)
+    first = ROWS // 2 * COLUMNS + 5
+    starts = [first, first + 1, first + 2]
+    grid.free.ravel()[starts] = True
+    plane, limit = (0.05 * seed, 0.22), 0.2
+
+    def steepest(start: np.ndarray, end: np.ndarray) -> np.ndarray:
+        run = end - start
+        return np.abs(run @ np.array(plane)) / np.hypot(*run.T)
+
+    none = np.zeros(0, int)
+    ways = ways_in_legs(
+        grid, steepest, np.array(starts), np.array([1.0, 0.0]), limit=limit, weights=WEIGHTS,
+        turning=TURNING, last_legs=Landings(none, none, np.zeros(0), np.zeros(0), 0),
+    )  # fmt: skip
+    plain = leg_costs(grid, starts, 0.0, plane, limit)
+    cells = np.array(sorted(plain))
+    assert {int(cell) for cell in np.flatnonzero(np.isfinite(ways.cost))} == set(plain)
+    assert len(cells) >= 30
+    np.testing.assert_allclose(ways.cost[cells], [plain[c] for c in cells.tolist()], rtol=1e-9)
+
+
+def test_the_last_leg_goes_on_from_the_cheapest_way_that_it_may_follow() -> None:
+    # By hand: from the west straight on to the end are 4 m; the one that comes from the north to it
+    # would have to turn by 90 degrees, so the nearer cell is no way there.
+    grid = RouteGrid(0.0, 0.0, CELL_M, np.ones((20, 20), bool), np.full((20, 20), 9.0))
+    start = 10 * 20 + 2
+    beside, above = 10 * 20 + 8, 12 * 20 + 10
+    cells, lengths = np.array([beside, above]), np.array([1.0, 0.1])
+    last = Landings(cells, np.array([1, 1]), np.radians([0.0, -90.0]), lengths, ends=2)
+    ways = ways_in_legs(
+        grid, lambda start, _: np.zeros(len(start)), np.array([start]), np.array([1.0, 0.0]),
+        limit=0.2, weights=WEIGHTS, turning=TURNING, last_legs=last,
+    )  # fmt: skip
+    assert ways.cost[grid.free.size] == np.inf  # no leg leads to the first end
+    assert ways.cost[grid.free.size + 1] == pytest.approx(3.0 + 1.0)
+    np.testing.assert_allclose(
+        ways.to(grid.free.size + 1)[[0, -1]], grid.coordinates(np.array([start, beside]))
+    )
 
 
 def test_a_way_begins_where_along_the_run_it_is_shortest() -> None:

@@ -207,7 +207,11 @@ def ends_of(
 
 def way_ground(corridor: Corridor, joint: FloatArray, rules: RuleBook) -> BaseGeometry:
     """Return where a line from the straight run to ``joint`` may run, the ends let in."""
-    reach = _END_REACH * rules.return_line.corridor_m
-    end = shapely.intersection(corridor.room, grow(Point(joint), reach))
+    end = shapely.intersection(corridor.room, grow(Point(joint), end_reach_m(rules)))
     start = grow(LineString([corridor.station, corridor.start]), 0.02)
     return grow(union([corridor.free, end, start]), 1e-3)
+
+
+def end_reach_m(rules: RuleBook) -> float:
+    """Return how near to its joint a line may come nearer to the wire than its corridor."""
+    return _END_REACH * rules.return_line.corridor_m

@@ -13,6 +13,7 @@ from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
 from lawnplat.wire.lead_ground import leads_at_home
+from lawnplat.wire.line_ways import Wanted, mean_of, reaches
 from lawnplat.wire.return_advice import (
     SHARP_BEND,
     advice_on_lines,
@@ -22,13 +23,10 @@ from lawnplat.wire.return_advice import (
 )
 from lawnplat.wire.return_proposal import (
     Proposal,
-    Wanted,
     as_last_resort,
     instead,
-    mean_of,
     most_mean_m,
     proposals,
-    reaches,
     straight_ahead,
 )
 from lawnplat.wire.scene import Scene
@@ -109,7 +107,7 @@ def _in_other_order(
     kept = chosen[:-1]
     laid = [proposal.line for proposal in kept]
     other = instead(scene, siting, laid, chosen[-1], Wanted(far, _before_m(siting, kept)))
-    if other is None or not other.clean:
+    if other is None:
         return None
     lines = _added_to(scene, siting, [*kept, other])
     if len(lines) <= len(chosen):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -15,10 +16,13 @@ from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends
+from lawnplat.wire.landing import landings
+from lawnplat.wire.leg_search import ways_in_legs
 from lawnplat.wire.route_grid import IntArray, RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Ways, Weights, cheapest_on_banks, least_limit
-from lawnplat.wire.smooth_search import Onward, Turning, smooth_ways
+from lawnplat.wire.smooth_search import smooth_ways
+from lawnplat.wire.turning import Onward, Turning
 
 _CELL_M = 0.25
 _MOST_CELLS = 40_000
@@ -33,24 +37,23 @@ _MOST_CELLS_SMOOTH = 8_000
 class Gently:
     """How ways that turn gently are looked for: under what share of the limit, and in what steps.
 
-    ``whole_legs`` and ``both_steps`` are as `Turning` has them.
+    With ``in_legs`` in whole legs, else in shorter steps. ``bend_share`` is the share of a bend's
+    worth that counts.
     """
 
-    limit_share: float
-    whole_legs: bool = False
-    both_steps: bool = False
+    limit_share: float = 1.0
+    in_legs: bool = False
+    bend_share: float = 1.0
 
 
-GENTLY = (
-    Gently(1.0),
-    Gently(0.93),
-    Gently(1.0, whole_legs=True),
-    Gently(1.0, both_steps=True),
-)
+IN_LEGS = Gently(in_legs=True, bend_share=0.25)
+"""Near the shortest that there is, with little said for fewer bends than the rules allow."""
+IN_STEPS = (Gently(), Gently(limit_share=0.93))
 """Looked for in this order. Under less than the limit because on rough ground legs drawn between
 cells may be steeper than the cells told."""
 
 _MEETINGS = 33
+_LOOK_M = 0.25
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
 
@@ -110,26 +113,75 @@ def search_smooth_ends(
     nodes = np.where(rough.nodes >= 0, grid.nearest(ends.inner, 2 * grid.cell_m), -1)
     if len(starts) == 0 or (nodes < 0).all():
         return None
-    rules = scene.rules.return_line
-    ways = smooth_ways(
-        grid,
-        _gradient_on(grid, scene.terrain),
-        starts,
-        corridor.ahead,
-        limit=gently.limit_share * rough.ways.limit,
-        weights=line_weights(scene.rules),
-        turning=Turning(
-            rules.largest_bend_deg,
-            rules.smallest_leg_m,
-            rules.score_bend,
-            gently.whole_legs,
-            gently.both_steps,
-        ),
-        onward=Onward(nodes[nodes >= 0], (ends.joint - ends.inner)[nodes >= 0]),
-    )
+    network = _Network(grid, starts, corridor.ahead, gently.limit_share * rough.ways.limit)
+    if gently.in_legs:
+        ways = _in_legs(scene, corridor, ends, network, gently)
+        nodes = np.where(nodes >= 0, grid.free.size + np.arange(len(nodes)), -1)
+    else:
+        onward = Onward(nodes[nodes >= 0], (ends.joint - ends.inner)[nodes >= 0])
+        ways = _in_steps(scene, network, gently, onward)
     if not np.isfinite(ways.cost[nodes[nodes >= 0]]).any():
         return None
     return Searched(ways, nodes, rough.over)
+
+
+@dataclass(frozen=True)
+class _Network:
+    """Where gentle ways are looked for, where they begin, and under what limit (m/m)."""
+
+    grid: RouteGrid
+    starts: IntArray
+    ahead: FloatArray
+    limit: float
+
+
+def _in_steps(scene: Scene, network: _Network, gently: Gently, onward: Onward) -> Ways:
+    return smooth_ways(
+        network.grid,
+        _gradient_on(network.grid, scene.terrain),
+        network.starts,
+        network.ahead,
+        limit=network.limit,
+        weights=line_weights(scene.rules),
+        turning=_turning(scene.rules, gently),
+        onward=onward,
+    )
+
+
+def _in_legs(
+    scene: Scene, corridor: Corridor, ends: Ends, network: _Network, gently: Gently
+) -> Ways:
+    grid, limit = network.grid, network.limit
+    steepest = partial(_steepest, scene.terrain)
+    last_legs = landings(grid, corridor, ends.joint, scene.rules, steepest=steepest, limit=limit)
+    return ways_in_legs(
+        grid,
+        steepest,
+        network.starts,
+        network.ahead,
+        limit=limit,
+        weights=line_weights(scene.rules),
+        turning=_turning(scene.rules, gently),
+        last_legs=last_legs,
+    )
+
+
+def _turning(rules: RuleBook, gently: Gently) -> Turning:
+    line = rules.return_line
+    per_bend = gently.bend_share * line.score_bend
+    return Turning(line.largest_bend_deg, line.smallest_leg_m, per_bend)
+
+
+def _steepest(terrain: Terrain, start: FloatArray, end: FloatArray) -> FloatArray:
+    """Return the steepest gradient (m/m) along each straight leg. Shape (n,)."""
+    run = end - start
+    length_m = np.hypot(*run.T)
+    steps = int(np.ceil(length_m.max(initial=0.0) / _LOOK_M)) + 1
+    share = np.linspace(0.0, 1.0, steps + 1)
+    place = start[:, None] + run[:, None] * share[:, None]
+    east, north = gradient_at(terrain, place[..., 0], place[..., 1])
+    unit = run / np.maximum(length_m, 1e-9)[:, None]
+    return np.asarray(np.abs(east * unit[:, :1] + north * unit[:, 1:]).max(axis=1))
 
 
 def _run_out(grid: RouteGrid, corridor: Corridor, rules: RuleBook) -> IntArray:
@@ -162,9 +214,7 @@ def grid_cell_m(area_m2: float) -> float:
     return max(_CELL_M, float(np.sqrt(area_m2 / _MOST_CELLS)))
 
 
-def _under_limit(
-    scene: Scene, grid: RouteGrid, start: int, nodes: IntArray
-) -> Searched | None:
+def _under_limit(scene: Scene, grid: RouteGrid, start: int, nodes: IntArray) -> Searched | None:
     """Search under the machine's limit; where nothing is reached, with longer moves, then steeper.
 
     Longer moves come nearer to the contour, which a low limit on a steep bank asks for.

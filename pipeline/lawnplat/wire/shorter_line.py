@@ -16,9 +16,10 @@ from lawnplat.geometry import FloatArray
 from lawnplat.wire.corridor import Corridor, Ends
 from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_limit_by_the_metre, keeps_rules
-from lawnplat.wire.return_drawing import drawn
+from lawnplat.wire.return_drawing import as_found, drawn
 from lawnplat.wire.return_search import (
-    GENTLY,
+    IN_LEGS,
+    IN_STEPS,
     Searched,
     search_ends,
     search_smooth_ends,
@@ -64,7 +65,7 @@ def shortened(
     if keeps_rules(scene, line, limit) and not keeps_rules(scene, shortest, limit):
         gentle = _turning_gently(asked, searched)
         # It is itself a little longer than it need be, its steps being those of a coarser grid.
-        longer = 1.0 + _COARSER * scene.rules.return_line.longer_share
+        longer = _drawn_well(scene)
         return line if gentle is None or line.length <= longer * gentle.length else gentle
     return _gentler(asked, longer * shortest.length) or shortest
 
@@ -72,7 +73,7 @@ def shortened(
 def shortened_on_bare_ground(
     scene: Scene, corridor: Corridor, end: Ends, limit: float, line: LineString
 ) -> LineString:
-    """Return ``line``, or a line over ground as it is that saves the rules' share and keeps them.
+    """Return ``line``, or a line over ground as it is that saves a share and keeps the rules.
 
     Lines are drawn over ground that is steep a little before it is (`wary_ground`). Where that
     makes one much longer, ground as it is may bear a shorter one: it is taken if each place and
@@ -80,7 +81,7 @@ def shortened_on_bare_ground(
     """
     if scene.bare is None or scene.bare is scene.terrain:
         return line
-    longer = 1.0 + scene.rules.return_line.longer_share
+    longer = _drawn_well(scene)
     if line.length <= longer * float(np.hypot(*(end.joint[0] - corridor.station))):
         return line
     bare = replace(scene, terrain=scene.bare, bare=None)
@@ -88,7 +89,7 @@ def shortened_on_bare_ground(
     searched = asked.searched(0.0)
     if searched is None:
         return line
-    if line.length <= _length_m(searched.way_to_first(), corridor, end):
+    if line.length <= longer * _length_m(searched.way_to_first(), corridor, end):
         return line
     other: LineString | None = asked.drawn(0.0, searched)
     if other is not None and not keeps_rules(bare, other, limit):
@@ -126,6 +127,21 @@ class _Asked:
         joint = self.end.joint[0]
         return drawn(less, self.corridor, joint, way, self.limit, fine=fine, gentle=gentle)
 
+    def kept(self, searched: Searched) -> LineString | None:
+        """Return the line along a way that turns gently; None where it breaks a rule.
+
+        It is drawn with bends that follow closer on each other where it would else break one, at
+        last as it was found.
+        """
+        for fine in (False, True):
+            line = self.drawn(0.0, searched, fine=fine, gentle=True)
+            if keeps_rules(self.scene, line, self.limit):
+                return line
+        way, joint = searched.way_to_first(), self.end.joint[0]
+        found = as_found(self.scene, self.corridor, joint, way)
+        kept = found is not None and keeps_rules(self.scene, found, self.limit)
+        return found if kept else None
+
 
 def _gentler(asked: _Asked, most_m: float) -> LineString | None:
     """Return the line with some worth of gentle ground; None where too long or against a rule."""
@@ -142,20 +158,27 @@ def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
 
     Bends follow closer on each other where the line along a way would else break one.
     """
-    plain = _with_less(asked.scene, 0.0)
     found: list[LineString] = []
     ways: list[FloatArray] = []
-    for gently in GENTLY:
+    plain = _with_less(asked.scene, 0.0)
+    for gently in (IN_LEGS, *IN_STEPS):
         smooth = search_smooth_ends(plain, asked.near, asked.end, searched, gently)
         if smooth is None or any(np.array_equal(smooth.way_to_first(), way) for way in ways):
             continue
         ways.append(smooth.way_to_first())
-        for fine in (False, True):
-            line = asked.drawn(0.0, smooth, fine=fine, gentle=True)
-            if keeps_rules(asked.scene, line, asked.limit):
-                found.append(line)
-                break
+        line = asked.kept(smooth)
+        if line is None:
+            continue
+        found.append(line)
+        least_m = _length_m(ways[-1], asked.corridor, asked.end)
+        if gently is IN_LEGS and line.length <= _drawn_well(asked.scene) * least_m:
+            break
     return min(found, key=lambda line: line.length, default=None)
+
+
+def _drawn_well(scene: Scene) -> float:
+    """Return how many times as long as its way a line may be that is not looked for again."""
+    return 1.0 + _COARSER * scene.rules.return_line.longer_share
 
 
 def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:

@@ -1,0 +1,173 @@
+"""Ways over a grid in whole legs, none shorter than the rules ask, each turned by one whole bend.
+
+A state is a cell and the leg by which it was come to. Where bends have to follow close on each
+other, as on a bank, such ways are the shortest that there are; round smooth rims they are a little
+longer than ways in short steps, and they miss passages that are shorter than a leg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lawnplat.geometry import FloatArray
+from lawnplat.wire.landing import Landings, Steepest
+from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by
+from lawnplat.wire.search import Ways, Weights, admitted
+from lawnplat.wire.turning import (
+    Edges,
+    Turning,
+    angles_of,
+    between_deg,
+    directed,
+    from_last_state,
+)
+
+_LONGEST_LEGS = 1.5
+"""Legs are at most this many smallest legs long; longer ones are made of several."""
+_HAIR, _HAIR_DEG = 1e-9, 1e-6
+
+
+@dataclass(frozen=True)
+class _Fan:
+    """All legs by direction: where each leads and what it costs, and its angle from east.
+
+    A state is a cell and the leg that led there; further ones are for where a way begins.
+    """
+
+    legs: list[Edges]
+    angles: FloatArray
+    cells: int
+
+    @property
+    def states(self) -> int:
+        return (len(self.legs) + 1) * self.cells
+
+
+def ways_in_legs(
+    grid: RouteGrid,
+    steepest: Steepest,
+    starts: NDArray[np.int64],
+    ahead: FloatArray,
+    *,
+    limit: float,
+    weights: Weights,
+    turning: Turning,
+    last_legs: Landings,
+) -> Ways:
+    """Return the cheapest ways in whole legs that keep under ``limit``.
+
+    Besides its cells the result knows the ends: ``i`` is its node ``cells + i``, and the way to it
+    is the one from which the cheapest last leg leads there.
+
+    Parameters
+    ----------
+    grid : RouteGrid
+    steepest : callable
+    starts : array of shape (n,)
+        Flat indices of the cells in which a way may begin, the first the nearest to the station.
+    ahead : array of shape (2,)
+        Unit vector in which the line comes to them, one after the other.
+    limit : float
+        Gradient limit, m/m.
+    weights : Weights
+    turning : Turning
+    last_legs : Landings
+    """
+    legs = _legs(grid.cell_m, turning.leg_m)
+    fan = _Fan(_steps_of(grid, steepest, legs, limit, weights), angles_of(legs), grid.free.size)
+    along_m = np.maximum((grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead, 0.0)
+    begun = len(legs) * fan.cells + starts
+    run = (np.full(len(starts), fan.states, np.int32), begun.astype(np.int32), along_m)
+    come = float(np.arctan2(ahead[1], ahead[0]))
+    edges = [run, *_begin(fan, come, starts, turning), *_go_on(fan, turning)]
+    reach, before = from_last_state(edges, fan.states)
+    by_leg = reach[: len(legs) * fan.cells].reshape(len(legs), fan.cells)
+    least = np.argmin(by_leg, axis=0)
+    every = np.arange(fan.cells)
+    cost, state = by_leg[least, every], every + least * fan.cells
+    end_cost, end_state = _landed(by_leg, fan.angles, last_legs, turning)
+    costs, last = np.concatenate([cost, end_cost]), np.concatenate([state, end_state])
+    return Ways(grid, int(starts[0]), costs, limit, before, last)
+
+
+def _landed(
+    by_leg: FloatArray, angles: FloatArray, last_legs: Landings, turning: Turning
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Return the least cost to each end, infinite where none, and the state before its last leg."""
+    turns_deg = between_deg(angles[:, None], last_legs.angle)
+    cost = by_leg[:, last_legs.cell] + turning.price(turns_deg) + last_legs.length_m
+    cost[turns_deg > turning.largest_deg + _HAIR_DEG] = np.inf
+    leg = np.argmin(cost, axis=0)
+    least = cost[leg, np.arange(len(leg))]
+    order = np.lexsort((least, last_legs.end))
+    ends, first = np.unique(last_legs.end[order], return_index=True)
+    best = order[first]
+    end_cost = np.full(last_legs.ends, np.inf)
+    end_state = np.zeros(last_legs.ends, np.int64)
+    end_cost[ends] = least[best]
+    end_state[ends] = leg[best] * by_leg.shape[1] + last_legs.cell[best]
+    return end_cost, end_state
+
+
+def _legs(cell_m: float, leg_m: float) -> NDArray[np.int64]:
+    """Return the shortest leg in each direction, as cells upward and right. Shape (n, 2)."""
+    reach = int(np.ceil(_LONGEST_LEGS * leg_m / cell_m))
+    away = np.arange(-reach, reach + 1)
+    every = np.stack(np.meshgrid(away, away, indexing="ij"), axis=-1).reshape(-1, 2)
+    length_m = cell_m * np.hypot(*every.T)
+    fit = (length_m >= leg_m - _HAIR) & (length_m <= _LONGEST_LEGS * leg_m)
+    every = every[fit][np.argsort(length_m[fit], kind="stable")]
+    _, shortest = np.unique(np.round(angles_of(every), 9), return_index=True)
+    return np.asarray(every[shortest])
+
+
+def _steps_of(
+    grid: RouteGrid,
+    steepest: Steepest,
+    legs: NDArray[np.int64],
+    limit: float,
+    weights: Weights,
+) -> list[Edges]:
+    """Return, a leg, the cells from which it leads in its direction, where to, and its cost."""
+    known: dict[tuple[int, int], tuple[Moves, FloatArray]] = {}
+    found: list[Edges] = []
+    for leg in legs:
+        step, forward = directed(leg)
+        if step not in known:
+            each = moves_by(grid, step)
+            along = steepest(grid.coordinates(each.start), grid.coordinates(each.end))
+            known[step] = admitted(grid, replace(each, steepest=along), limit, weights)
+        within, cost = known[step]
+        ends = (within.start, within.end) if forward else (within.end, within.start)
+        found.append((*ends, cost))
+    return found
+
+
+def _begin(fan: _Fan, come: float, starts: NDArray[np.int64], turning: Turning) -> list[Edges]:
+    """Return the first legs, from where a way begins; ``come`` is the run's angle."""
+    turns_deg = between_deg(come, fan.angles)
+    begins = np.zeros(fan.cells, bool)
+    begins[starts] = True
+    found = []
+    for number in np.flatnonzero(turns_deg <= turning.largest_deg + _HAIR_DEG):
+        first, last, cost = fan.legs[number]
+        here = begins[first]
+        begun = first[here] + np.int32(len(fan.legs) * fan.cells)
+        bend = turning.price(turns_deg[number])
+        found.append((begun, last[here] + np.int32(number * fan.cells), cost[here] + bend))
+    return found
+
+
+def _go_on(fan: _Fan, turning: Turning) -> list[Edges]:
+    """Return the legs that follow each leg."""
+    turns_deg = between_deg(fan.angles[:, None], fan.angles)
+    found = []
+    for before, number in np.argwhere(turns_deg <= turning.largest_deg + _HAIR_DEG):
+        first, last, cost = fan.legs[number]
+        bend = turning.price(turns_deg[before, number])
+        old, new = np.int32(before * fan.cells), np.int32(number * fan.cells)
+        found.append((first + old, last + new, cost + bend))
+    return found

@@ -1,0 +1,82 @@
+"""How a way over a grid may turn, and in which direction it has to end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csgraph, csr_array
+
+from lawnplat.geometry import FloatArray
+from lawnplat.wire.route_grid import Cells
+from lawnplat.wire.search import NOTHING_BEFORE
+
+Edges = tuple[Cells, Cells, FloatArray]
+"""Where each edge of a graph starts, where it ends, and what it costs."""
+
+
+@dataclass(frozen=True)
+class Turning:
+    """How a way may turn: as far as ``largest_deg`` in each ``leg_m``, at a price.
+
+    ``per_bend`` is what the largest bend is worth, in metres of line.
+    """
+
+    largest_deg: float
+    leg_m: float
+    per_bend: float
+
+    def price(self, turn_deg: FloatArray) -> FloatArray:
+        """Return what turns are worth, in metres of line."""
+        return np.asarray(self.per_bend * turn_deg / self.largest_deg)
+
+
+@dataclass(frozen=True)
+class Onward:
+    """The direction in which a way goes on from each of some cells; shapes (n,) and (n, 2)."""
+
+    nodes: NDArray[np.int64]
+    ahead: FloatArray
+
+    def barred(self, angles: FloatArray, largest_deg: float) -> FloatArray:
+        """Return infinity where a way that comes in a direction would turn too far, else 0.
+
+        ``angles`` are radians from east, shape (m,); the result has shape (m, n).
+        """
+        onward = np.arctan2(self.ahead[:, 1], self.ahead[:, 0])
+        turns_deg = between_deg(angles[:, None], onward)
+        return np.where(turns_deg > largest_deg, np.inf, 0.0)
+
+
+def between_deg(one: FloatArray | float, other: FloatArray | float) -> FloatArray:
+    """Return the angle between directions given in radians, degrees."""
+    turn = (np.subtract(other, one) + np.pi) % (2 * np.pi) - np.pi
+    return np.asarray(np.abs(np.degrees(turn)))
+
+
+def angles_of(steps: NDArray[np.int64]) -> FloatArray:
+    """Return the directions of steps (cells upward, right), radians from east. Shape (n,)."""
+    return np.asarray(np.arctan2(steps[:, 0], steps[:, 1]))
+
+
+def directed(step: NDArray[np.int64]) -> tuple[tuple[int, int], bool]:
+    """Return a step (cells upward, right) as `moves_by` knows it, and whether it goes that way."""
+    up, right = (int(part) for part in step)
+    forward = up > 0 or (up == 0 and right > 0)
+    return ((up, right) if forward else (-up, -right)), forward
+
+
+def from_last_state(edges: Sequence[Edges], states: int) -> tuple[FloatArray, NDArray[np.int32]]:
+    """Return the least cost to each of ``states`` from one more, and the state before each.
+
+    Both have shape (states,); what follows on the one more has nothing before it.
+    """
+    first, last, cost = (np.concatenate(part) for part in zip(*edges, strict=True))
+    network = csr_array((cost, (first, last)), shape=(states + 1,) * 2)
+    reach, came = csgraph.dijkstra(
+        network, directed=True, indices=np.array([states]), return_predecessors=True
+    )
+    before = np.where(came == states, NOTHING_BEFORE, came)[0, :states]
+    return reach[0, :states], before
