@@ -62,6 +62,8 @@ def read_layers(path: Path, layers: Sequence[Layer]) -> RecordedPlan:
     SurveyError
         There is no such file, it is none of ours, or it is damaged.
     """
+    if path.is_dir():
+        raise SurveyError(str(path), "is a folder", "Name one plan.gpkg in it.")
     if not path.is_file():
         raise SurveyError(str(path), "there is no such file", _ANEW)
     if not is_ours(path):
@@ -78,6 +80,8 @@ def _read(database: sqlite3.Connection, layers: Sequence[Layer]) -> RecordedPlan
     tables = {name for (name,) in database.execute("SELECT table_name FROM gpkg_contents")}
     found = {about.name: _read_layer(database, about) for about in layers if about.name in tables}
     facts = {row.text("key"): row for row in found.get("run_info", ())}
+    if "crs" not in facts:
+        raise ValueError("layer run_info, or its row 'crs', is not there")
     about_crs = facts["crs"]
     return RecordedPlan(
         about_crs.text("property_id"), about_crs.text("value"), MappingProxyType(found)

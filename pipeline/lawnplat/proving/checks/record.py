@@ -14,7 +14,8 @@ from lawnplat.proving.tolerances import AREA_SHARE
 from lawnplat.settings.digest import digest
 from lawnplat.survey.types import Finding
 
-_LAID = ("perimeter_wire", "station", "wire_sections")
+_GRAVE = ("parcel", "lawn", "mowable", "perimeter_wire", "station", "wire_sections")
+"""Without these a plan cannot be proved."""
 
 
 def layers(evidence: Evidence) -> Iterator[Finding]:
@@ -22,7 +23,7 @@ def layers(evidence: Evidence) -> Iterator[Finding]:
     plan = evidence.plan
     for name, columns in NEEDED.items():
         if name not in plan.layers:
-            severity = "stop" if name in _LAID else ""
+            severity = "stop" if name in _GRAVE else ""
             text = f"the file has no layer {name}: plan the property again"
             yield breach(evidence, "layers", text, severity=severity)
             continue

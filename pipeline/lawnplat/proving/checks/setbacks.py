@@ -202,6 +202,8 @@ def _pieces(line: BaseGeometry) -> np.ndarray:
 
 def outside(evidence: Evidence) -> Iterator[Finding]:
     """Yield wire off the property, or off the lawn but for pairs and strips over crossings."""
+    if evidence.parcel.is_empty or evidence.lawn.is_empty:
+        return
     parcel = shapely.buffer(evidence.parcel, CM)
     lawn = shapely.buffer(evidence.lawn, CM)
     for loop in evidence.loops:
