@@ -20,10 +20,9 @@ from lawnplat.survey.types import Finding
 
 _RULE = "sections"
 _NAMES = frozenset({"edge", "lead_out", "lead_back", "island"})
-_DRAWN = frozenset(
-    {"open_edge", "too_steep", "cross_fall", "crossing", "loop_seam", "straight_wire"}
-)
-"""What wire runs against besides surveyed things."""
+_OPEN = "open_edge"
+_DRAWN = frozenset({"too_steep", "cross_fall", "crossing", "loop_seam", "straight_wire"})
+"""What wire runs against besides surveyed things and open edges."""
 _ON_IT_M = 2 * MM
 
 
@@ -108,11 +107,13 @@ def _against(
 
 
 def _bodies(evidence: Evidence) -> dict[str, list[BaseGeometry]]:
-    """Return the surveyed things that wire runs against, by kind."""
+    """Return the surveyed things that wire runs against, by kind, and the lawn's open edges."""
     found: dict[str, list[BaseGeometry]] = {}
     for thing in evidence.things:
         if thing.is_wired or thing.treatment is Treatment.FIRM:
             found.setdefault(thing.kind, []).append(thing.geometry)
+    if not evidence.open_rim.is_empty:
+        found[_OPEN] = [evidence.open_rim]
     return found
 
 
