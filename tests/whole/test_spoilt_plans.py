@@ -5,12 +5,14 @@ Plans are spoilt in memory, as they would be read from their files.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
 from shapely import Point, box
+from shapely.affinity import translate
 
 from lawnplat.deliver.recorded import recorded_plan
 from lawnplat.plan import plan_site
@@ -99,6 +101,32 @@ def test_no_good_plan_is_accused(name: str) -> None:
     evidence = evidence_of(name)
     found = [f for check in EVERY for f in check(evidence)]
     assert [(f.rule, f.text) for f in found if f.severity != "note"] == []
+
+
+def _aside(evidence: Evidence, place: Point, by_m: float) -> Point:
+    """Return a place so far along the nearest wire, and as far to its left."""
+    wire = min((loop.wire for loop in evidence.loops), key=place.distance)
+    at_m = wire.project(place) + by_m
+    (ax, ay), (bx, by) = (wire.interpolate(at_m + m).coords[0] for m in (-0.05, 0.05))
+    run_m = math.hypot(bx - ax, by - ay)
+    here = wire.interpolate(at_m)
+    return translate(here, -by_m * (by - ay) / run_m, by_m * (bx - ax) / run_m)
+
+
+@pytest.mark.parametrize("name", ["garden-07", "lot 0", "lot 1", "lot 2", "lot 3"])
+def test_an_advisory_a_step_from_the_wire_it_is_about_still_tells(name: str) -> None:
+    """Of one stretch, long enough here, planner and check may find the worst at two places."""
+    evidence = evidence_of(name)
+    rows = [
+        replace(row, geometry=_aside(evidence, row.geometry, 1.6))
+        if row.text("rule") == "edge_cross_fall"
+        else row
+        for row in evidence.plan.rows("advisories")
+    ]
+    moved_by = replace(evidence, plan=evidence.plan.with_rows("advisories", rows))
+    found = list(CHECKS["cross_fall"](moved_by))
+    assert found
+    assert {each.severity for each in found} == {"note"}
 
 
 def test_every_rule_is_broken_here() -> None:
