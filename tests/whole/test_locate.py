@@ -191,3 +191,12 @@ def test_a_file_that_is_neither_record_nor_plan(tmp_path) -> None:
         result = run(path, "--chainage", 1)
         assert result.exit_code == 2
         assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("command", ["check", "simulate"])
+def test_a_record_is_no_plan_and_the_message_says_which_file_is(laid, command) -> None:
+    result = CliRunner().invoke(main, [command, str(laid[0])])
+    assert result.exit_code == 2
+    assert "as_laid.gpkg: is no plan" in result.output
+    assert "plan.gpkg" in result.output.splitlines()[1]
+    assert len(result.output.splitlines()) == 2

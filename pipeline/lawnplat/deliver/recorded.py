@@ -20,6 +20,9 @@ from lawnplat.proving.recorded import RecordedPlan, Row
 
 _ANEW = "Name a plan.gpkg that lawnplat plan wrote; if it is damaged, plan the property again."
 
+_OF_PLANS_ALONE = frozenset({"perimeter_wire", "station", "mowable", "materials"})
+"""Of the files that lawnplat writes for one property only plans hold these layers."""
+
 
 def recorded_plan(plan: Plan) -> RecordedPlan:
     """Return a plan's layers as its file would hold them."""
@@ -49,9 +52,13 @@ def read_recorded(path: Path) -> RecordedPlan:
     Raises
     ------
     SurveyError
-        There is no such file, it is none of ours, or it is damaged.
+        There is no such file, it is no plan of ours, or it is damaged.
     """
-    return read_layers(path, LAYERS)
+    found = read_layers(path, LAYERS)
+    if not found.layers.keys() & _OF_PLANS_ALONE:
+        remedy = "Name its plan.gpkg; an as_laid.gpkg is read by lawnplat locate alone."
+        raise SurveyError(str(path), "is no plan, but another file of lawnplat's", remedy)
+    return found
 
 
 def read_layers(path: Path, layers: Sequence[Layer]) -> RecordedPlan:
