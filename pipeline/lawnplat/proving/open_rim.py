@@ -14,7 +14,7 @@ from lawnplat.proving.things import Thing
 from lawnplat.proving.tolerances import CM, MM
 from lawnplat.settings.types import RuleBook, Treatment
 
-_RIM_STEP_M = 0.05
+RIM_STEP_M = 0.05
 """The lawn's rim is looked at in pieces of this length: a tenth of a peg's spacing."""
 
 
@@ -24,7 +24,7 @@ def open_rim_of(lawn: BaseGeometry, things: Sequence[Thing], rules: RuleBook) ->
     A piece is governed where it lies within the rule book's ``edge_match_m`` of a thing that is
     kept off, or of one that is driven over and lies beyond the edge there.
     """
-    rim = shapely.segmentize(shapely.boundary(lawn), _RIM_STEP_M)
+    rim = shapely.segmentize(shapely.boundary(lawn), RIM_STEP_M)
     pieces = _pieces(rim)
     if len(pieces) == 0:
         return Polygon()
