@@ -101,7 +101,9 @@ def _against(
     apart = np.asarray(shapely.distance(bodies[kind], shape))
     nearest = int(np.argmin(apart))
     found_m, told_m = float(apart[nearest]), row.number("setback_m")
-    least_m = found_m if kind != _OPEN else _nearest_open_m(evidence, shape)
+    least_m = found_m
+    if kind == _OPEN and told_m < found_m - _ON_IT_M:
+        least_m = _nearest_open_m(evidence, shape)
     if not least_m - _ON_IT_M <= told_m <= found_m + _ON_IT_M:
         text = (
             f"{_told(wire, row)} is told to keep {told_m:.2f} m off the {kind.replace('_', ' ')}, "
