@@ -13,6 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from holds.plan_file import PlanFile, union
 from lawnplat.settings.types import MachineClass, RuleBook, Treatment
+from lawnplat.survey.types import Site
+from lawnplat.terrain.types import Terrain
 
 MM = 1e-3
 CM = 1e-2
@@ -36,7 +38,8 @@ class Given:
     """The rules that a plan is held against; ``things`` None takes the plan's feature layers.
 
     ``plane`` is the gradient (east, north) of the ground where it is one plane, so that gradients
-    can be worked out by hand. ``derived_lawn`` says that the survey gave no lawns.
+    can be worked out by hand. ``derived_lawn`` says that the survey gave no lawns. ``site`` and
+    ``terrain`` are what the program's own proof is given besides the file; nothing else reads them.
     """
 
     rules: RuleBook
@@ -45,6 +48,8 @@ class Given:
     status: str | None = None
     plane: tuple[float, float] | None = None
     derived_lawn: bool = False
+    site: Site | None = None
+    terrain: Terrain | None = None
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,13 @@ from lawnplat.proving.evidence import Evidence
 
 def accusations(plan: PlanFile, given: Given) -> Iterator[str]:
     """Yield what `lawnplat check` finds broken in the plan's file."""
-    if not (plan.laid and plan.path.is_file()):
+    if not plan.path.is_file():
         return
-    for each in check_plan(Evidence(read_recorded(plan.path), given.rules, given.machine)):
+    recorded = read_recorded(plan.path)
+    evidence = Evidence(
+        recorded, given.rules, given.machine, site=given.site, terrain=given.terrain
+    )
+    for each in check_plan(evidence):
         if each.severity != "note":
             spot = "" if each.place is None else f" at {each.place.x:.2f} {each.place.y:.2f}"
             yield f"proof: {each.rule} ({each.severity}){spot}: {each.text}"

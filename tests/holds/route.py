@@ -262,7 +262,8 @@ def parking_test(case: Case) -> Iterator[str]:
         return
     for row in tests.itertuples():
         line = lines[row.line_no]
-        if row.distance_m < case.rules.return_line.parking_test_m - 1e-6:
+        # On a line that is shorter, from its far end.
+        if row.distance_m < min(case.rules.return_line.parking_test_m, line.length) - 1e-6:
             yield f"parking_test: {row.distance_m:.2f} m out"
         if row.geometry.distance(line.interpolate(row.distance_m)) > CM:
             yield "parking_test: not on the line at its distance"

@@ -11,11 +11,12 @@ from dataclasses import replace
 
 import pytest
 import shapely
+import shapely.ops
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, Polygon, box
 
-from lawnplat.proving.locate.two_tapes import TwoTapes, two_tapes
+from lawnplat.proving.locate.two_tapes import TwoTapes, square_off, two_tapes
 from lawnplat.settings.load import load_rule_book
 
 L, M, P = Point(2255.90, 614.80), Point(2517.03, 791.53), Point(2429.4960, 524.9018)
@@ -75,3 +76,42 @@ def test_none_where_no_two_reach_or_all_cut_too_sharply() -> None:
     assert two_tapes(Point(0, 0), far, NOTHING, RULES) is None
     wall = LineString([(2, -5), (2, 5)])
     assert two_tapes(Point(0, 0), {"A": Point(5, 0), "B": Point(0, 5)}, wall, RULES) is None
+
+
+def test_square_off_a_line_by_the_3_4_5_triangle() -> None:
+    # From (0, 0) to (5, 0) turned by the angle of the 3-4-5 triangle: 2 along and 1 to the left.
+    fixed = {"A": Point(0, 0), "B": Point(8, 6)}
+    place = Point(2 * 0.8 - 1 * 0.6, 2 * 0.6 + 1 * 0.8)
+    found = square_off(place, fixed, NOTHING, RULES)
+    assert found is not None
+    assert (found.from_a, found.to_b, found.side) == ("A", "B", "left")
+    assert (found.along_m, found.off_m) == pytest.approx((2.0, 1.0))
+
+
+@given(st.floats(-4, 12), st.floats(-4, 8))
+def test_the_offset_leads_back_to_the_place(x: float, y: float) -> None:
+    fixed = {"A": Point(0, 0), "B": Point(9, 2), "C": Point(3, -8), "D": Point(-7, 5)}
+    place = Point(x, y)
+    found = square_off(place, fixed, NOTHING, RULES)
+    if found is None:
+        lines = [LineString([fixed[a], fixed[b]]) for a, b in ("AB", "AC", "AD", "BC", "BD", "CD")]
+        inner = [shapely.ops.substring(line, 0.51, line.length - 0.51) for line in lines]
+        # A place square off the middle of a line, within the ruler, is always told.
+        for line in inner:
+            foot = line.project(place)
+            assert not (1e-6 < foot < line.length - 1e-6 and line.distance(place) < RULES.ruler_m)
+        return
+    assert found.off_m <= RULES.ruler_m
+    a, b = fixed[found.from_a], fixed[found.to_b]
+    ahead = complex(b.x - a.x, b.y - a.y) / a.distance(b)
+    off = found.off_m * (1j if found.side == "left" else -1j)
+    there = complex(a.x, a.y) + ahead * (found.along_m + off)
+    assert abs(there - complex(x, y)) < 0.0015  # both told to the millimetre
+
+
+def test_no_line_through_a_house_and_none_beyond_a_ruler() -> None:
+    fixed = {"A": Point(0, 0), "B": Point(10, 0)}
+    assert square_off(Point(5, RULES.ruler_m - 0.01), fixed, NOTHING, RULES) is not None
+    assert square_off(Point(5, RULES.ruler_m + 0.01), fixed, NOTHING, RULES) is None
+    assert square_off(Point(5, 1), fixed, box(3, -1, 4, 1), RULES) is None
+    assert square_off(Point(12, 1), fixed, NOTHING, RULES) is None  # beyond the line's end

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import json
 from pathlib import Path
 
 import geopandas as gpd
@@ -135,3 +136,23 @@ def test_every_plan_holds_or_is_refused_for_a_true_reason(
         if found:
             wrong[row["property_id"]] = found
     assert wrong == {}
+
+
+def test_the_programs_own_proof_accuses_no_plan(
+    plans: tuple[str, Path, list[dict[str, str]]],
+) -> None:
+    """Held by `lawnplat check` against survey and heights, the plans that lay no wire too."""
+    _, out, _ = plans
+    words = [out, out.parent / "plots.gpkg", "--map", out.parent / "map.toml"]
+    words += ["--elevation", out.parent / "ground.tif", "--json"]
+    result = CliRunner().invoke(main, ["check", *map(str, words)])
+    told = json.loads(result.stdout)["plans"]
+    assert len(told) >= 0.9 * COUNT
+    rules = {each["rule"] for plan in told for each in plan["findings"]}
+    assert "not_measured" not in rules
+    assert {"cross_fall", "station_tilt"} <= rules  # the ground is steep enough to tell of
+    accused = {
+        plan["property_id"]: [f["text"] for f in plan["findings"] if f["severity"] != "note"]
+        for plan in told
+    }
+    assert {name: said for name, said in accused.items() if said} == {}

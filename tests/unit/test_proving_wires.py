@@ -251,3 +251,14 @@ def test_every_finding_has_words_place_and_a_rule_of_the_catalogue() -> None:
                 assert each.rule in NAMES
                 assert len(each.text) > 20
                 assert each.place is not None
+
+
+@pytest.mark.parametrize(("off_m", "accused"), [(-0.01, False), (0.4, False), (0.6, True)])
+def test_a_spool_may_end_within_the_spare_of_the_last_end(off_m: float, accused: bool) -> None:
+    # Half a metre of spare is left at each end. Nobody splices on what is less than a spare: where
+    # the spool reaches past the terminal at all, it is taken from the spare there.
+    spare_m, wire_m = BOOK.wire.spare_end_m, PLAN.rows("perimeter_wire")[0].geometry.length
+    wire = replace(BOOK.wire, spool_m=wire_m + spare_m - off_m)
+    told = found(PLAN, rules=replace(BOOK, wire=wire)).get("joint", [])
+    on_perimeter = [each for each in told if "perimeter" in each.text and "spool" in each.text]
+    assert bool(on_perimeter) == accused

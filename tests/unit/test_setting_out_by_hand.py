@@ -287,3 +287,35 @@ def test_the_same_site_gives_the_same_marks(plan: Plan) -> None:
     again = plan_site(plan.site, machine=plan.machine, rules=BOOK)
     assert [repr(each) for each in again.works.marks] == [repr(each) for each in plan.works.marks]
     assert again.works.fixed_points == plan.works.fixed_points
+
+
+def bent_straight_bent(first_m: float, straight_m: float, second_m: float) -> LineString:
+    """Return an arc to the left, a straight and an arc to the left again, each a quarter circle."""
+    turn = np.linspace(0, np.pi / 2, 13)
+    one = first_m * np.stack([np.sin(turn), 1 - np.cos(turn)], axis=1)
+    end = one[-1] + (0, straight_m)
+    other = end + second_m * np.stack([np.cos(turn) - 1, np.sin(turn)], axis=1)
+    return LineString([*one, *other])
+
+
+@pytest.mark.parametrize("straight_m", [0.12, 0.18, 0.24])
+@pytest.mark.parametrize("radii_m", [(0.3, 0.3), (0.35, 0.5), (0.5, 0.35), (0.42, 0.42)])
+def test_a_short_straight_between_two_bends_is_held_in_its_middle_too(
+    straight_m: float, radii_m: tuple[float, float]
+) -> None:
+    # Held against its arc at the ends of the straight alone, the wire left it by up to 4 cm.
+    line = bent_straight_bent(radii_m[0], straight_m, radii_m[1])
+    for each in stretches(line, [0.0, line.length], RULES):
+        at_m = np.linspace(each.from_m, each.to_m, 400)
+        way = shapely.get_coordinates(line.interpolate(at_m)) @ np.array([1, 1j])
+        chord = way[-1] - way[0]
+        # The circle through both ends and the arc's middle: R = c^2 / 8h + h / 2.
+        middle = way[0] + chord / 2 + 1j * chord / abs(chord) * each.offset_m
+        if each.offset_m == 0:
+            off_m = np.abs(((way - way[0]) * np.conj(chord / abs(chord))).imag)
+        else:
+            radius_m = abs(chord) ** 2 / (8 * each.offset_m) + each.offset_m / 2
+            centre = middle - 1j * chord / abs(chord) * radius_m
+            off_m = np.abs(np.abs(way - centre) - abs(radius_m))
+        # Between two samples a straight of 0.1 m lies s^2 / 8R = 4 mm off at a radius of 0.3 m.
+        assert off_m.max() <= RULES.curve_offset_m + 0.004

@@ -17,6 +17,9 @@ from lawnplat.proving.simulation.runs import run_all
 from lawnplat.proving.simulation.ways import ways_of
 from lawnplat.proving.simulation.world import world_of
 from lawnplat.settings.load import shipped_classes
+from lawnplat.survey.types import Site
+from lawnplat.terrain.build import build_terrain, choose_grid
+from lawnplat.terrain.types import ElevationWindow
 from simulated import MACHINE, RULES, arrays, rules, world
 
 TWO_ROOMS = box(0, 0, 14, 10) | box(14, 4.5, 18, 5.4) | box(18, 0, 28, 10)
@@ -169,6 +172,24 @@ def test_a_class_that_the_plan_cannot_judge_is_neither_fit_nor_unfit():
     ).fits
     assert small.fits is None
     assert "150 m2 of sloping ground is over 25 %" in small.reasons
+    assert medium.fits is True
+
+
+@pytest.mark.parametrize(("slope", "fits"), [(0.20, True), (0.30, False)])
+def test_heights_tell_what_a_zone_does_not(slope, fits):
+    # A plane: its slope is the gradient by definition. The small class climbs 25 %.
+    lawn = box(0, 0, 15, 10)
+    zone = Row(lawn, MappingProxyType({"zone": "workable", "from_pct": 15.0, "to_pct": 35.0}))
+    written = plan(lawn, [(lawn, "main")], schedule=[JULY], slope_zones=[zone])
+    site = Site("1", "invented", "EPSG:25832", lawn)
+    grid = choose_grid(site, MACHINE, RULES)
+    x, _ = np.meshgrid(*grid.centres())
+    ground = build_terrain(site, MACHINE, RULES, ElevationWindow(grid, 50 + slope * x, 0.25))
+    small, medium = simulate(
+        written, MACHINE, with_options(RULES, days=1, runs=1), shipped_classes()[:2], ground
+    ).fits
+    assert small.fits is fits
+    assert ("150 m2 of the ground are steeper" in small.reasons) is not fits
     assert medium.fits is True
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
+from shapely.ops import substring
 
 from lawnplat.ground.build import build_ground
 from lawnplat.settings.load import load_machine, load_rule_book
@@ -16,6 +17,7 @@ from lawnplat.terrain.build import build_terrain, choose_grid
 from lawnplat.terrain.types import ElevationWindow
 from lawnplat.wire.build import build_layout
 from lawnplat.wire.detour import way_round
+from lawnplat.wire.places import places_on, rims_of
 from lawnplat.wire.route_grid import centres_within, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Weights, cheapest, cheapest_on_banks
@@ -247,3 +249,25 @@ def test_a_grid_holds_the_places_that_shapely_finds_inside(seed):
 def test_the_sides_of_a_square_are_not_inside_it():
     inside = centres_within(box(1, 1, 3, 3), np.arange(5.0), np.arange(5.0))
     assert np.argwhere(inside).tolist() == [[2, 2]]
+
+
+@pytest.mark.parametrize("face_m", [1.4, 1.9, 2.18, 2.6])
+def test_wire_called_straight_is_so_at_its_corners_too(face_m):
+    # Against a house in two steps of 20 cm. With a face of 2.18 m the rim was looked at every
+    # quarter of a metre, and a corner between two such places lay 36 mm off the line.
+    steps = [(10, 3), (10, 3.2), (10 - face_m, 3.2), (10 - face_m, 3.4), (-1, 3.4)]
+    house = Feature("building", Polygon([(-1, -1), (30, -1), (30, 3), *steps]), "invented")
+    scene = scene_of(house, parcel=box(0, 0, 24, 16))
+    (piece,) = scene.ground.wire_ground.pieces
+    places = places_on(scene, piece, Point())
+    rim = rims_of(piece)[0]
+    reach_m = RULES.station.straight_wire_m
+    straight = np.flatnonzero(places.straight_wire)
+    assert len(straight) > 10
+    # From twice round, so that the start of the ring is no end.
+    twice = LineString([*rim.coords, *rim.coords[1:]])
+    for place in straight:
+        at_m = places.chainage_m[place] + (rim.length if places.chainage_m[place] < reach_m else 0)
+        run = shapely.get_coordinates(substring(twice, at_m - reach_m, at_m + reach_m))
+        off_m = np.abs((run - places.point[place]) @ places.ahead[place])
+        assert off_m.max() <= RULES.pegs.curve_offset_m + 1e-9

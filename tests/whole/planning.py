@@ -75,6 +75,8 @@ def planned(
         str(plan.status),
         plane,
         derived_lawn=not site.lawns,
+        site=plan.site,
+        terrain=plan.terrain,
     )
     found = breaches(file, given)
     if not file.laid:

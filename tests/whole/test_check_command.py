@@ -63,3 +63,43 @@ def test_what_cannot_be_checked_is_told_in_two_lines(
     assert result.exit_code == 2
     assert "Traceback" not in result.stderr
     assert 1 <= len(result.stderr.strip().splitlines()) <= 3
+
+
+def without_layer(plan: Path, layer: str, to: Path) -> Path:
+    """Copy a plan, one layer struck off the list of its layers."""
+    to.write_bytes(plan.read_bytes())
+    with closing(sqlite3.connect(to)) as database, database:
+        for table in ("gpkg_contents", "gpkg_geometry_columns"):
+            database.execute(f"DELETE FROM {table} WHERE table_name = ?", (layer,))
+    return to
+
+
+@pytest.mark.parametrize("layer", ["perimeter_wire", "parcel", "lawn", "pegs"])
+def test_a_layer_that_is_lacking_is_told_once_and_not_what_follows_from_it(
+    layer: str, street: Run, tmp_path: Path
+) -> None:
+    path = without_layer(street.plan_path("garden-02"), layer, tmp_path / "plan.gpkg")
+    result = check(path, "--json")
+    assert result.exit_code == 1, result.output
+    (plan,) = json.loads(result.stdout)["plans"]
+    told = [f for f in plan["findings"] if f["severity"] != "note"]
+    assert [f["text"].split(":")[0] for f in told if f["rule"] == "layers"] == [
+        f"the file has no layer {layer}"
+    ]
+    # What is told besides is told once a wire, not once a peg or a metre.
+    assert len(told) <= 6, [f["text"] for f in told]
+    assert not {"outside", "lawn_is_grass", "cable_route"} & {f["rule"] for f in told}
+
+
+def test_a_file_without_its_record_says_what_is_lacking(street: Run, tmp_path: Path) -> None:
+    path = without_layer(street.plan_path("garden-02"), "run_info", tmp_path / "plan.gpkg")
+    result = check(path)
+    assert result.exit_code == 2
+    assert "layer run_info" in result.stderr
+    assert len(result.stderr.strip().splitlines()) == 2
+
+
+def test_the_table_fits_a_terminal_and_says_in_words_where_nothing_is_broken(street: Run) -> None:
+    result = check(street.out)
+    assert max(len(line) for line in result.stdout.splitlines()) <= 96
+    assert "garden-02: no rule broken, 1 note" in result.stdout.splitlines()

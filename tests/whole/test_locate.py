@@ -10,7 +10,7 @@ import numpy as np
 import pyproj
 import pytest
 from click.testing import CliRunner, Result
-from shapely import Point
+from shapely import LineString, Point
 
 from laid_tracks import bulge, drawn
 from lawnplat.cli import main
@@ -79,6 +79,40 @@ def test_both_tapes_lead_to_the_place(laid) -> None:
                 far = fixed[tapes[f"from_{end}"]].distance(here)
                 assert far == pytest.approx(tapes[f"dist_{end}_m"], abs=0.00051)
     assert reached >= 10
+
+
+def test_where_no_two_tapes_reach_the_nearest_peg_that_they_do_is_told(laid, tmp_path) -> None:
+    record, found, plan = laid
+    short = tmp_path / "short_tape.toml"
+    short.write_text("[setting_out]\nlongest_tape_m = 8.0\n", encoding="utf-8")
+    fixed = {row.text("name"): row.geometry for row in plan.rows("fixed_points")}
+    pegs = {peg.number: peg for peg in found.pegs if peg.on == "perimeter"}
+    tried = 0
+    for at in np.arange(2.0, found.wires[0].laid.length_m, 9.0).tolist():
+        place = told(record, "--chainage", at, "--rules", short)["place"]
+        if place["tapes"] is not None:
+            assert place["square"] is place["along"] is None
+            continue
+        tried += 1
+        along = place["along"]
+        peg = pegs[int(along["peg"])]
+        sign = 1 if along["way"] == "on" else -1
+        assert peg.chainage_m + sign * along["away_m"] == pytest.approx(at, abs=0.002)
+        for end in "ab":
+            far = fixed[along["tapes"][f"from_{end}"]].distance(peg.point)
+            assert far == pytest.approx(along["tapes"][f"dist_{end}_m"], abs=0.0015)
+            assert far <= 8.0
+        text = run(record, "--chainage", at, "--rules", short).output
+        assert f"along the wire from peg {along['peg']}" in text
+        if place["square"] is not None:
+            square = place["square"]
+            assert f"square to its {square['side']}" in text
+            foot = LineString([fixed[square["from_a"]], fixed[square["to_b"]]]).interpolate(
+                square["along_m"]
+            )
+            off = foot.distance(Point(place["x_m"], place["y_m"]))
+            assert off == pytest.approx(square["off_m"], abs=0.0015)
+    assert tried
 
 
 def test_the_stretch_is_halved_and_its_halves_are(laid) -> None:
@@ -157,3 +191,12 @@ def test_a_file_that_is_neither_record_nor_plan(tmp_path) -> None:
         result = run(path, "--chainage", 1)
         assert result.exit_code == 2
         assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("command", ["check", "simulate"])
+def test_a_record_is_no_plan_and_the_message_says_which_file_is(laid, command) -> None:
+    result = CliRunner().invoke(main, [command, str(laid[0])])
+    assert result.exit_code == 2
+    assert "as_laid.gpkg: is no plan" in result.output
+    assert "plan.gpkg" in result.output.splitlines()[1]
+    assert len(result.output.splitlines()) == 2

@@ -73,9 +73,23 @@ def test_a_plan_is_never_written_over(unproved: Path, tmp_path: Path) -> None:
     assert copy.read_bytes() == before
 
 
-@pytest.mark.parametrize("name", ["nothing.gpkg", "text.gpkg"])
+def test_days_without_work_are_told_and_hold_no_number(unproved: Path) -> None:
+    # The programme asks for two days a week, spread evenly: none of them is the first.
+    said = call("simulate", unproved, "--days", 1, "--runs", 1)
+    assert said.exit_code == 0, said.output
+    assert "does not work on any of these days" in said.output
+    assert "nan" not in said.output
+    facts = call("simulate", unproved, "--days", 1, "--runs", 1, "--json")
+    # RFC 8259, section 6: numbers such as NaN and Infinity are not JSON.
+    (loop,) = json.loads(facts.output, parse_constant=pytest.fail)["loops"]
+    assert loop["homing"]["journeys"] == 0
+    assert loop["homing"]["median_min"] is None
+
+
+@pytest.mark.parametrize("name", ["nothing.gpkg", "text.gpkg", "folder"])
 def test_what_is_no_plan_is_refused_in_two_lines(name: str, tmp_path: Path) -> None:
     (tmp_path / "text.gpkg").write_text("no plan", encoding="utf-8")
+    (tmp_path / "folder").mkdir()
     said = call("simulate", tmp_path / name)
     assert said.exit_code == 2
     assert name in said.output

@@ -159,11 +159,14 @@ def _write(proved: Sequence[Proved], out: Path) -> None:
 def _tell(proved: Sequence[Proved]) -> None:
     for plan in proved:
         counts = _counts(plan.findings)
-        told = ", ".join(f"{number} {name}" for name, number in counts.items() if number)
-        click.echo(f"{printable(plan.property_id)}: {told or 'no rule broken'}")
+        told = [f"{number} {name}" for name, number in counts.items() if number]
+        if not any(counts[name] for name in _BROKEN):
+            told.insert(0, "no rule broken")
+        click.echo(f"{printable(plan.property_id)}: {', '.join(told)}")
         if plan.findings:
             rows = [_row(each) for each in plan.findings]
-            echo_table(("rule", "severity", "x", "y", "measured", "limit", "text"), rows)
+            texts = [each.text for each in plan.findings]
+            echo_table(("rule", "severity", "x", "y", "measured", "limit"), rows, texts)
             click.echo()
     if len(proved) > 1:
         broken = sum(any(f.severity in _BROKEN for f in plan.findings) for plan in proved)
@@ -211,7 +214,7 @@ def _json_row(each: Finding) -> dict[str, object]:
 def _row(each: Finding) -> tuple[str, ...]:
     place = each.place
     x, y = ("", "") if place is None else (f"{place.x:.2f}", f"{place.y:.2f}")
-    return each.rule, each.severity, x, y, _number(each.measured), _number(each.limit), each.text
+    return each.rule, each.severity, x, y, _number(each.measured), _number(each.limit)
 
 
 def _number(value: float | None) -> str:

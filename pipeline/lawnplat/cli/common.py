@@ -17,6 +17,8 @@ from __future__ import annotations
 import dataclasses
 import functools
 import json
+import math
+import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -37,6 +39,8 @@ EXIT_CANNOT = 2
 """The call itself cannot be carried out."""
 
 _DEBUG = "lawnplat.debug"
+_TEXT_WIDTH = 92
+"""Texts under a table's rows; with their indent they fit a terminal of 96 columns."""
 
 
 class CannotCarryOut(click.ClickException):
@@ -147,20 +151,28 @@ def issue_date(given: datetime | None) -> str:
 
 
 def echo_json(value: object) -> None:
-    """Print one value as indented JSON on standard output; dataclasses become objects."""
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False, default=_plain))
+    """Print one value as indented JSON on standard output; dataclasses become objects.
+
+    A number that is none, or infinite, has no form in JSON (RFC 8259, section 6): it becomes null.
+    """
+    click.echo(json.dumps(_plain(value), indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _plain(value: object) -> object:
-    """Return what JSON can hold in place of a dataclass, mapping, path or sequence."""
+    """Return what JSON can hold in place of a dataclass, mapping, path or sequence, all through."""
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
+        names = [field.name for field in dataclasses.fields(value)]
+        return {name: _plain(getattr(value, name)) for name in names}
     if isinstance(value, Mapping):
-        return dict(value)
+        return {str(key): _plain(each) for key, each in value.items()}
     if isinstance(value, (Path, Decimal)):
         return str(value)
     if isinstance(value, Iterable):
-        return list(value)
+        return [_plain(each) for each in value]
     raise TypeError(f"{type(value).__name__} has no JSON form")
 
 
@@ -169,11 +181,19 @@ def printable(text: str) -> str:
     return "".join(each if each.isprintable() else "?" for each in text)
 
 
-def echo_table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Print an aligned table on standard output, the last column unpadded."""
+def echo_table(
+    headers: Sequence[str], rows: Iterable[Sequence[str]], texts: Sequence[str] = ()
+) -> None:
+    """Print an aligned table on standard output, the last column unpadded.
+
+    ``texts`` stand under their rows, one a row, indented and broken into lines.
+    """
     lines = [tuple(headers), *(tuple(row) for row in rows)]
     widths = [max(len(line[i]) for line in lines) for i in range(len(headers))]
     rule = tuple("-" * width for width in widths)
-    for line in (lines[0], rule, *lines[1:]):
+    for number, line in enumerate((lines[0], rule, *lines[1:]), start=-2):
         cells = [cell.ljust(width) for cell, width in zip(line, widths, strict=True)]
         click.echo("  ".join(cells).rstrip())
+        if 0 <= number < len(texts):
+            text = textwrap.fill(printable(texts[number]), _TEXT_WIDTH)
+            click.echo(textwrap.indent(text, "    "))

@@ -21,6 +21,7 @@ from lawnplat.settings.load import load_rule_book
 if TYPE_CHECKING:
     from lawnplat.proving.locate.known import Known
     from lawnplat.proving.locate.places import Located, Stretch
+    from lawnplat.proving.locate.two_tapes import TwoTapes
 
 CAUTIONS = (
     "Switch the mower off and pull the station's plug before you dig or cut.",
@@ -165,21 +166,38 @@ def _tell_stretch(known: Known, part: Stretch) -> None:
                 each.if_broken,
                 f"{each.place.chainage_m:.2f}",
                 f"{each.place.x_m:.3f} {each.place.y_m:.3f}",
-                _tapes(each.place),
                 f"open the {each.open_joint} joint" if each.open_joint else "cut in",
             )
             for each in part.halvings
         ]
-        echo_table(("test", "if broken in", "at m", "place", "tapes", "how"), rows)
+        texts = [_tapes(each.place) for each in part.halvings]
+        echo_table(("test", "if broken in", "at m", "place", "how"), rows, texts)
     tests = "1 test leaves" if part.tests_left == 1 else f"{part.tests_left} tests leave"
     click.echo(f"\n{tests} a stretch short enough to be laid bare whole.")
     _tell_cautions()
 
 
 def _tapes(place: Located) -> str:
-    tapes = place.tapes
-    if tapes is None:
-        return "no two fixed points reach it: use the coordinates"
+    if place.tapes is not None:
+        return _two_tapes(place.tapes)
+    ways = []
+    if place.square is not None:
+        line = place.square
+        ways.append(
+            f"{line.along_m:.3f} m from {line.from_a} on the line to {line.to_b}, "
+            f"{line.off_m:.3f} m square to its {line.side}"
+        )
+    if place.along is not None:
+        peg = place.along
+        ways.append(
+            f"{peg.away_m:.2f} m {peg.way} along the wire from peg {peg.peg}, which lies "
+            f"{_two_tapes(peg.tapes)}"
+        )
+    told = "; or ".join(ways) or "use the coordinates"
+    return f"no two fixed points reach it: {told}"
+
+
+def _two_tapes(tapes: TwoTapes) -> str:
     return (
         f"{tapes.dist_a_m:.3f} m from {tapes.from_a}, {tapes.dist_b_m:.3f} m from {tapes.from_b}, "
         f"{tapes.side} of {tapes.from_a}-{tapes.from_b}, cut {tapes.cut_deg:.0f} deg"

@@ -16,6 +16,7 @@ from lawnplat.cli.common import (
     reports_errors,
     rules_option,
 )
+from lawnplat.errors import SurveyError
 from lawnplat.settings.load import load_machine, load_rule_book, shipped_classes
 
 if TYPE_CHECKING:
@@ -64,6 +65,8 @@ def simulate(
 
     book = with_options(load_rule_book(rules), days=days, runs=runs, seed=seed)
     recorded = read_recorded(plan)
+    if not recorded.rows("perimeter_wire"):
+        raise SurveyError(recorded.property_id, "its plan lays no wire", "name a plan with a wire")
     chosen = load_machine(machine or recorded.facts.get("machine_class"))
     result = simulated(recorded, chosen, book, shipped_classes())
     if out is not None:
@@ -125,6 +128,9 @@ def _show(result: Simulation, out: Path | None) -> None:
 
 def _show_loop(loop: LoopSimulation) -> None:
     click.echo(f"\nloop {loop.loop}: {loop.reached_m2:.0f} of {loop.lawn_m2:.0f} m2 in reach")
+    if not loop.homing.journeys:
+        click.echo("the machine does not work on any of these days: give more --days")
+        return
     rows = [
         (
             str(day.day),

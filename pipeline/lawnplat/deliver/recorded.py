@@ -20,6 +20,9 @@ from lawnplat.proving.recorded import RecordedPlan, Row
 
 _ANEW = "Name a plan.gpkg that lawnplat plan wrote; if it is damaged, plan the property again."
 
+_OF_PLANS_ALONE = frozenset({"perimeter_wire", "station", "mowable", "materials"})
+"""Of the files that lawnplat writes for one property only plans hold these layers."""
+
 
 def recorded_plan(plan: Plan) -> RecordedPlan:
     """Return a plan's layers as its file would hold them."""
@@ -49,9 +52,13 @@ def read_recorded(path: Path) -> RecordedPlan:
     Raises
     ------
     SurveyError
-        There is no such file, it is none of ours, or it is damaged.
+        There is no such file, it is no plan of ours, or it is damaged.
     """
-    return read_layers(path, LAYERS)
+    found = read_layers(path, LAYERS)
+    if not found.layers.keys() & _OF_PLANS_ALONE:
+        remedy = "Name its plan.gpkg; an as_laid.gpkg is read by lawnplat locate alone."
+        raise SurveyError(str(path), "is no plan, but another file of lawnplat's", remedy)
+    return found
 
 
 def read_layers(path: Path, layers: Sequence[Layer]) -> RecordedPlan:
@@ -62,6 +69,8 @@ def read_layers(path: Path, layers: Sequence[Layer]) -> RecordedPlan:
     SurveyError
         There is no such file, it is none of ours, or it is damaged.
     """
+    if path.is_dir():
+        raise SurveyError(str(path), "is a folder", "Name one plan.gpkg in it.")
     if not path.is_file():
         raise SurveyError(str(path), "there is no such file", _ANEW)
     if not is_ours(path):
@@ -78,6 +87,8 @@ def _read(database: sqlite3.Connection, layers: Sequence[Layer]) -> RecordedPlan
     tables = {name for (name,) in database.execute("SELECT table_name FROM gpkg_contents")}
     found = {about.name: _read_layer(database, about) for about in layers if about.name in tables}
     facts = {row.text("key"): row for row in found.get("run_info", ())}
+    if "crs" not in facts:
+        raise ValueError("layer run_info, or its row 'crs', is not there")
     about_crs = facts["crs"]
     return RecordedPlan(
         about_crs.text("property_id"), about_crs.text("value"), MappingProxyType(found)

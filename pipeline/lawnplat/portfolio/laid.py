@@ -10,7 +10,7 @@ from lawnplat.deliver.fingerprint import fingerprint
 from lawnplat.deliver.laid_contract import LAID_FILE
 from lawnplat.deliver.laid_record import is_record, read_laid, write_laid
 from lawnplat.deliver.recorded import read_recorded
-from lawnplat.errors import SettingsError
+from lawnplat.errors import SettingsError, SurveyError
 from lawnplat.portfolio.checked import Against, evidence_of
 from lawnplat.proving.as_laid.build import as_laid
 from lawnplat.proving.as_laid.types import AsLaid
@@ -88,4 +88,8 @@ def read_wires(path: Path) -> RecordedPlan:
     SurveyError
         The file is neither, or is damaged.
     """
+    if not path.is_file():
+        what = "is a folder" if path.is_dir() else "there is no such file"
+        remedy = "name an as_laid.gpkg that lawnplat check --as-laid wrote, or a plan.gpkg"
+        raise SurveyError(str(path), what, remedy)
     return read_laid(path) if path.is_file() and is_record(path) else read_recorded(path)

@@ -31,7 +31,7 @@ def proved(plan: Plan, rules: RuleBook, terms: Terms | None) -> Plan:
     prices = terms.prices if terms is not None else load_price_book()
     evidence = Evidence(recorded, rules, plan.machine, prices, plan.site, plan.terrain)
     breaches = tuple(map(_said, check_plan(evidence)))
-    simulation = simulate(recorded, plan.machine, rules, _classes(plan))
+    simulation = simulate(recorded, plan.machine, rules, _classes(plan), plan.terrain)
     findings = (*plan.findings, *breaches, *simulation.findings)
     return replace(
         plan,

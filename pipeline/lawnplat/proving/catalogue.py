@@ -14,6 +14,8 @@ ANYWHERE = math.inf
 NEAR_M = 2.0
 """An advisory this near to a place is about it: it stands at the worst spot of a stretch, which two
 ways of measuring seldom put on the same spot."""
+AT_STATION_M = 1.0
+"""An advisory this near to a station is about its loop; those of two loops stand further apart."""
 
 
 @dataclass(frozen=True)
@@ -63,25 +65,25 @@ WIRE_RULES = (
          ("edge_cross_fall",)),
     Rule("loops_apart", "stop", "wires of two loops keep apart and never cross"),
     Rule("wire_length", "warn", "a loop's wire is no longer than its machine takes",
-         ("longest_wire",), ANYWHERE),
+         ("longest_wire",), AT_STATION_M),
     Rule("capacity", "warn", "a loop's lawn is no larger than its machine mows", ("capacity",),
-         ANYWHERE),
+         AT_STATION_M),
 )  # fmt: skip
 STATION_RULES = (
     Rule("station_base", "stop", "the base stands at the station, on lawn, clear of everything"),
     Rule("station_front", "stop", "the ground before the station is free as far as asked"),
-    Rule("station_tilt", "warn", "base and front are level", ("station_tilt",), ANYWHERE),
+    Rule("station_tilt", "warn", "base and front are level", ("station_tilt",), AT_STATION_M),
     Rule("straight_wire", "warn", "the perimeter runs straight to both sides of the station",
          ("station_straight_wire",)),
     Rule("outlet", "warn", "an outlet is within a cable's reach of the station", ("station_power",),
-         ANYWHERE),
+         AT_STATION_M),
     Rule("cable_route", "warn", "the cable is as long as told, and crosses no lawn, no wall"),
     Rule("station_told", "warn", "what the station's row tells is what is measured"),
 )  # fmt: skip
 
 LINE_RULES = (
     Rule("line_number", "stop", "a loop has a return line, and no more than its machine takes",
-         ("return_line_room",), ANYWHERE),
+         ("return_line_room",), AT_STATION_M),
     Rule("straight_run", "stop", "a return line leaves the station straight ahead, as far as asked",
          ("return_line_straight",)),
     Rule("return_end", "stop", "a return line ends in a joint on its perimeter, off the station"),

@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.loop import Loop, loop_of
+from lawnplat.proving.open_rim import open_rim_of
 from lawnplat.proving.recorded import RecordedPlan, union
 from lawnplat.proving.things import Thing, drawn, surveyed
 from lawnplat.settings.types import MachineClass, PriceBook, RuleBook, Treatment
@@ -65,6 +66,11 @@ class Evidence:
     def lawn(self) -> BaseGeometry:
         """Return the lawn as the plan has it."""
         return self.plan.union("lawn")
+
+    @cached_property
+    def open_rim(self) -> BaseGeometry:
+        """Return the edges of the lawn beyond which nothing is known."""
+        return open_rim_of(self.lawn, self.things, self.rules)
 
     @cached_property
     def mowable(self) -> BaseGeometry:

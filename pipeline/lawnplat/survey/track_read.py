@@ -107,7 +107,8 @@ def _line(line: RawLine, source: pyproj.CRS, crs: str, sigma_m: float, path: Pat
     xy = _moved(points, source, crs)
     if not np.isfinite(xy).all():
         what = f"a coordinate does not lie where its CRS {name_of(source)} holds"
-        raise SurveyError(f"{path}: {line.where}", what, "is it the right CRS, x before y?")
+        where = line.where.replace(path.name, str(path), 1)
+        raise SurveyError(where, what, "is it the right CRS, x before y?")
     stated = np.array([point.accuracy_m for point in points])
     return TrackLine(
         name=points[0].wire,

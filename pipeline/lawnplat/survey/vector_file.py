@@ -209,4 +209,5 @@ def _failures(where: str, what: str) -> Iterator[None]:
         raise
     except _FAILURES as error:
         reason = " ".join(str(error).split())
-        raise SurveyError(where, f"{what} ({reason})", "check the file") from error
+        remedy = "is the file whole, and what its name's ending says?"
+        raise SurveyError(where, f"{what} ({reason})", remedy) from error

@@ -133,9 +133,36 @@ def _along(rim: LineString, rules: RuleBook) -> _Along:
     chainage_m = np.arange(count) * rim.length / count
     around, ahead = _around(rim, chainage_m, rules)
     middle = around[:, _STRAIGHT_CHECKS // 2]
-    off_m = np.abs(_ahead_of(around, middle, ahead))
-    straight = off_m.max(axis=1) <= rules.pegs.curve_offset_m
+    off_m = np.maximum(
+        np.abs(_ahead_of(around, middle, ahead)).max(axis=1),
+        _corners_off_m(rim, chainage_m, middle, ahead, rules.station.straight_wire_m),
+    )
+    straight = off_m <= rules.pegs.curve_offset_m
     return _Along(middle, ahead, chainage_m, np.zeros(count), straight)
+
+
+def _corners_off_m(
+    rim: LineString, chainage_m: FloatArray, origin: FloatArray, ahead: FloatArray, reach_m: float
+) -> FloatArray:
+    """Return how far corners of a ring within reach lie off the lines square to ``ahead``.
+
+    Between its corners a ring is straight: none of it lies further off than they do, or the ends
+    of the reach. Shape (n,); 0 where no corner is within reach.
+    """
+    corners = shapely.get_coordinates(rim)
+    at_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    # The ring three times over, for places whose reach passes its start.
+    length_m = at_m[-1]
+    at_m = np.concatenate([at_m[:-1] - length_m, at_m[:-1], at_m[:-1] + length_m])
+    corners = np.tile(corners[:-1], (3, 1))
+    first = np.searchsorted(at_m, chainage_m - reach_m)
+    counts = np.searchsorted(at_m, chainage_m + reach_m) - first
+    place = np.repeat(np.arange(len(chainage_m)), counts)
+    corner = np.arange(counts.sum()) + np.repeat(first - np.cumsum(counts) + counts, counts)
+    off_m = np.abs(((corners[corner] - origin[place]) * ahead[place]).sum(axis=1))
+    found = np.zeros(len(chainage_m))
+    np.maximum.at(found, place, off_m)
+    return found
 
 
 def _around(

@@ -113,6 +113,8 @@ def lawn_is_grass(evidence: Evidence) -> Iterator[Finding]:
     outline is looked at.
     """
     lawn, ground = evidence.lawn, evidence.rules.ground
+    if evidence.parcel.is_empty:
+        return
     slack_m = ground.shape_tolerance_m + MM
     beyond = shapely.difference(lawn, shapely.buffer(evidence.parcel, slack_m))
     if beyond.area > SPECK_M2:

@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 from shapely import Point
 
 from lawnplat.proving.breach import breach
+from lawnplat.proving.catalogue import NEAR_M
 from lawnplat.proving.evidence import Evidence
 from lawnplat.proving.heights import heights_m
 from lawnplat.proving.laid_wires import FloatArray, LaidWire, perimeters, whole_number
@@ -32,7 +33,7 @@ _OVER_PCT = 1.0
 """A fall this much over the limit is worth a word: less is within what heights can tell."""
 _TOLD_SHARE = 0.75
 """The steepest place told may be this much gentler than found: other places, other heights."""
-_ABOUT_M = 1.0
+_ABOUT_M = NEAR_M
 """An advisory this near to a stretch of wire is about it."""
 
 

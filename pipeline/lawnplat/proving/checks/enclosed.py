@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -13,7 +14,7 @@ from lawnplat.proving.loop import Loop
 from lawnplat.proving.recorded import union
 from lawnplat.proving.strips import strips_of
 from lawnplat.proving.things import Thing
-from lawnplat.proving.tolerances import CM, MM, SPECK_M2, arc_slack_m
+from lawnplat.proving.tolerances import ARC_M, CM, MM, SPECK_M2, arc_slack_m
 from lawnplat.survey.types import Finding
 
 
@@ -90,7 +91,7 @@ def unmown_inside(evidence: Evidence) -> Iterator[Finding]:
 
 
 def mown_setback(evidence: Evidence) -> Iterator[Finding]:
-    """Nothing is mown on what is kept off, nor within its setback."""
+    """Nothing is mown on what is kept off or within its setback, nor up to an open edge."""
     parts = evidence.plan.shapes("mowable")
     if not parts:
         return
@@ -112,3 +113,24 @@ def mown_setback(evidence: Evidence) -> Iterator[Finding]:
         yield breach(
             evidence, "mown_setback", text, place, measured=min(apart), limit=thing.setback_m
         )
+    yield from _to_open_edges(evidence, parts)
+
+
+def _to_open_edges(evidence: Evidence, parts: Sequence[BaseGeometry]) -> Iterator[Finding]:
+    """Yield the ground mown that comes nearest to an edge beyond which nothing is known."""
+    limit_m, rim = evidence.rules.ground.open_edge_m, evidence.open_rim
+    if rim.is_empty or limit_m <= ARC_M:
+        return
+    apart_m = np.asarray(shapely.distance(np.asarray(parts, dtype=object), rim))
+    nearest = int(np.argmin(apart_m))
+    if apart_m[nearest] >= limit_m - ARC_M:
+        return
+    place = shapely.get_point(shapely.shortest_line(parts[nearest], rim), 0)
+    text = (
+        f"the ground mown comes within {apart_m[nearest]:.2f} m of an edge of the lawn beyond "
+        f"which nothing is known, {limit_m:.2f} m wanted"
+    )
+    yield breach(
+        evidence, "mown_setback", text, place, measured=float(apart_m[nearest]), limit=limit_m,
+        severity="warn",
+    )  # fmt: skip

@@ -110,12 +110,13 @@ def _spliced(evidence: Evidence, wire: LaidWire) -> Iterator[Finding]:
     """
     spool_m, spare_m = evidence.rules.wire.spool_m, evidence.rules.wire.spare_end_m
     told = sorted(row.number("chainage_m") for row in joints_on(evidence, wire.name, SPLICE))
-    stops_m = [-spare_m, *(at_m for at_m in told if not np.isnan(at_m)), wire.length_m]
+    ends_m = (-spare_m, wire.length_m - spare_m)
+    stops_m = [ends_m[0], *(at_m for at_m in told if not np.isnan(at_m)), ends_m[1]]
     for before_m, after_m in pairwise(stops_m):
         if after_m - before_m > spool_m + _SPOOL_M:
             yield breach(
                 evidence, "joint",
-                f"{after_m - max(before_m, 0.0):.1f} m of {wire.words} are drawn without a splice, "
+                f"{after_m - before_m:.1f} m of {wire.words} are taken without a splice, "
                 f"a spool holds {spool_m:.0f} m", wire.place(before_m + spool_m),
                 measured=after_m - before_m, limit=spool_m, severity="warn",
             )  # fmt: skip

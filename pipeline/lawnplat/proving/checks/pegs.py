@@ -76,12 +76,11 @@ class _Pegged:
 def peg_on_wire(evidence: Evidence) -> Iterator[Finding]:
     """Yield pegs that stand beside their wire or their chainage, or on no wire."""
     wires = {wire.name: wire for wire in laid_wires(evidence.plan)}
+    yield from _on_no_wire(evidence, frozenset(wires))
     for row in evidence.plan.rows("pegs"):
         on, name = row.text("on"), f"peg {row.text('seq')}"
         there = row.point
         if on not in wires:
-            text = f"{name} is told on '{on}', which is not there"
-            yield breach(evidence, "peg_on_wire", text, there)
             continue
         at_m = row.number("chainage_m")
         off_m = np.inf if there is None else there.distance(wires[on].place(at_m))
@@ -94,6 +93,20 @@ def peg_on_wire(evidence: Evidence) -> Iterator[Finding]:
         if row.text("reason") not in _REASONS:
             text = f"{name} has no known reason: '{row.text('reason')}'"
             yield breach(evidence, "peg_on_wire", text, there)
+
+
+def _on_no_wire(evidence: Evidence, wires: frozenset[str]) -> Iterator[Finding]:
+    """Yield one finding for all pegs that are told on one wire that is not there."""
+    lost: dict[str, list[Row]] = {}
+    for row in evidence.plan.rows("pegs"):
+        if row.text("on") not in wires:
+            lost.setdefault(row.text("on"), []).append(row)
+    for on, rows in lost.items():
+        many = "" if len(rows) == 1 else f" and {len(rows) - 1} more"
+        text = f"peg {rows[0].text('seq')}{many} told on '{on}', which is not there"
+        yield breach(
+            evidence, "peg_on_wire", text, rows[0].point, measured=float(len(rows)), limit=0.0
+        )
 
 
 def peg_missing(evidence: Evidence) -> Iterator[Finding]:

@@ -14,7 +14,8 @@ from lawnplat.proving.tolerances import AREA_SHARE
 from lawnplat.settings.digest import digest
 from lawnplat.survey.types import Finding
 
-_LAID = ("perimeter_wire", "station", "wire_sections")
+_GRAVE = ("parcel", "lawn", "mowable", "perimeter_wire", "station", "wire_sections")
+"""Without these a plan cannot be proved."""
 
 
 def layers(evidence: Evidence) -> Iterator[Finding]:
@@ -22,7 +23,7 @@ def layers(evidence: Evidence) -> Iterator[Finding]:
     plan = evidence.plan
     for name, columns in NEEDED.items():
         if name not in plan.layers:
-            severity = "stop" if name in _LAID else ""
+            severity = "stop" if name in _GRAVE else ""
             text = f"the file has no layer {name}: plan the property again"
             yield breach(evidence, "layers", text, severity=severity)
             continue
@@ -67,7 +68,8 @@ def settings(evidence: Evidence) -> Iterator[Finding]:
         ("rule_book_sha256", evidence.rules, "rule book", "--rules"),
         ("machine_class_sha256", evidence.machine, "machine class", "--machine"),
     ):
-        if facts.get(key, "") != digest(value):
+        another_class = value is evidence.machine and told != evidence.machine.name
+        if facts.get(key, "") != digest(value) and not another_class:
             text = (
                 f"the plan was made by another {what} than it is held to: give its own with "
                 f"{option}, or plan the property again"

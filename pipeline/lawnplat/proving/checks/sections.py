@@ -13,17 +13,17 @@ from lawnplat.proving.breach import breach
 from lawnplat.proving.checks.cross_fall import fall_told_too_low
 from lawnplat.proving.evidence import Evidence
 from lawnplat.proving.laid_wires import FloatArray, LaidWire, perimeters, whole_number
+from lawnplat.proving.open_rim import RIM_STEP_M
 from lawnplat.proving.recorded import Row
-from lawnplat.proving.tolerances import MM
+from lawnplat.proving.tolerances import CM, MM
 from lawnplat.settings.types import Treatment
 from lawnplat.survey.types import Finding
 
 _RULE = "sections"
 _NAMES = frozenset({"edge", "lead_out", "lead_back", "island"})
-_DRAWN = frozenset(
-    {"open_edge", "too_steep", "cross_fall", "crossing", "loop_seam", "straight_wire"}
-)
-"""What wire runs against besides surveyed things."""
+_OPEN = "open_edge"
+_DRAWN = frozenset({"too_steep", "cross_fall", "crossing", "loop_seam", "straight_wire"})
+"""What wire runs against besides surveyed things and open edges."""
 _ON_IT_M = 2 * MM
 
 
@@ -92,13 +92,19 @@ def _against(
     if name.startswith("lead") or shape is None or shape.is_empty or kind in _DRAWN:
         return
     if kind not in bodies:
+        # An open edge shorter than a piece of the rim is not seen, but has wire round its ends.
+        if kind == _OPEN and shape.length <= 2 * evidence.rules.ground.open_edge_m + RIM_STEP_M:
+            return
         text = f"{_told(wire, row)} runs against '{kind}', which is not on the property"
         yield breach(evidence, _RULE, text, place)
         return
     apart = np.asarray(shapely.distance(bodies[kind], shape))
     nearest = int(np.argmin(apart))
     found_m, told_m = float(apart[nearest]), row.number("setback_m")
-    if not abs(found_m - told_m) <= _ON_IT_M:
+    least_m = found_m
+    if kind == _OPEN and told_m < found_m - _ON_IT_M:
+        least_m = _nearest_open_m(evidence, shape)
+    if not least_m - _ON_IT_M <= told_m <= found_m + _ON_IT_M:
         text = (
             f"{_told(wire, row)} is told to keep {told_m:.2f} m off the {kind.replace('_', ' ')}, "
             f"it comes within {found_m:.2f} m"
@@ -107,12 +113,24 @@ def _against(
         yield breach(evidence, _RULE, text, near, measured=told_m, limit=found_m)
 
 
+def _nearest_open_m(evidence: Evidence, shape: BaseGeometry) -> float:
+    """Return how near a section may be told to come to open edges.
+
+    Where an open edge ends is known to one of the pieces in which the lawn's rim is looked at.
+    """
+    about = shapely.buffer(evidence.open_rim, RIM_STEP_M + CM)
+    ends = shapely.intersection(shapely.boundary(evidence.lawn), about)
+    return float(shapely.distance(shape, ends))
+
+
 def _bodies(evidence: Evidence) -> dict[str, list[BaseGeometry]]:
-    """Return the surveyed things that wire runs against, by kind."""
+    """Return the surveyed things that wire runs against, by kind, and the lawn's open edges."""
     found: dict[str, list[BaseGeometry]] = {}
     for thing in evidence.things:
         if thing.is_wired or thing.treatment is Treatment.FIRM:
             found.setdefault(thing.kind, []).append(thing.geometry)
+    if not evidence.open_rim.is_empty:
+        found[_OPEN] = [evidence.open_rim]
     return found
 
 

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from shapely import Point, Polygon, STRtree
+from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.breach import breach
@@ -26,8 +26,6 @@ _NEIGHBOUR = "neighbour_wire"
 _CUSP_M = 6 * CM
 """Where the lawn's rounded rim comes up to a strip it ends in a cusp, which is lost as far as wire
 pairs are told from strips: 5 cm."""
-_RIM_STEP_M = 0.05
-"""The lawn's rim is looked at in pieces of this length: a tenth of a peg's spacing."""
 
 
 def setback(evidence: Evidence) -> Iterator[Finding]:
@@ -139,7 +137,7 @@ def _told(evidence: Evidence, rule: str, thing: Thing, found: TooNear) -> Findin
 
 def open_edge(evidence: Evidence) -> Iterator[Finding]:
     """Yield wire that comes near to an edge of the lawn beyond which nothing is known."""
-    open_rim = _open_rim(evidence)
+    open_rim = evidence.open_rim
     if open_rim.is_empty:
         return
     limit_m = evidence.rules.ground.open_edge_m
@@ -163,45 +161,10 @@ def open_edge(evidence: Evidence) -> Iterator[Finding]:
             )
 
 
-def _open_rim(evidence: Evidence) -> BaseGeometry:
-    """Return the pieces of the lawn's rim that no thing governs.
-
-    A piece is governed where it lies within the rule book's ``edge_match_m`` of a thing that is
-    kept off, or of one that is driven over and lies beyond the edge there.
-    """
-    lawn = evidence.lawn
-    rim = shapely.segmentize(shapely.boundary(lawn), _RIM_STEP_M)
-    pieces = _pieces(rim)
-    if len(pieces) == 0:
-        return Polygon()
-    # A hair more than the rule, so that which edges count does not hang on a rounding.
-    reach_m = evidence.rules.ground.edge_match_m + MM
-    bodies = [each.geometry for each in evidence.things if each.is_wired]
-    inner = shapely.buffer(lawn, 2 * CM)
-    for each in evidence.things:
-        if each.treatment is Treatment.DRIVE_OVER:
-            beyond = shapely.difference(each.geometry, inner)
-            bodies += [shapely.buffer(beyond, 2 * CM)] if beyond.area > 0 else []
-    governed = np.zeros(len(pieces), dtype=bool)
-    if bodies:
-        governed[STRtree(pieces).query(bodies, predicate="dwithin", distance=reach_m)[1]] = True
-    return union(pieces[~governed])
-
-
-def _pieces(line: BaseGeometry) -> np.ndarray:
-    """Return the straight pieces of lines, one a pair of neighbouring vertices."""
-    found = [
-        np.stack([points[:-1], points[1:]], axis=1)
-        for part in shapely.get_parts(line)
-        for points in [shapely.get_coordinates(part)]
-    ]
-    if not found:
-        return np.empty(0, dtype=object)
-    return np.asarray(shapely.linestrings(np.concatenate(found)), dtype=object)
-
-
 def outside(evidence: Evidence) -> Iterator[Finding]:
     """Yield wire off the property, or off the lawn but for pairs and strips over crossings."""
+    if evidence.parcel.is_empty or evidence.lawn.is_empty:
+        return
     parcel = shapely.buffer(evidence.parcel, CM)
     lawn = shapely.buffer(evidence.lawn, CM)
     for loop in evidence.loops:

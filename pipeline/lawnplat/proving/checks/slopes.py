@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import Point
+from shapely.geometry.base import BaseGeometry
 
 from lawnplat.proving.breach import breach
 from lawnplat.proving.evidence import Evidence
@@ -39,12 +40,24 @@ def horn_pct(elevation_m: FloatArray, cell_m: float) -> FloatArray:
     return np.asarray(100 * np.hypot(east, north) / cell_m)
 
 
-def _by_heights(evidence: Evidence, terrain: Terrain) -> Iterator[Finding]:
-    limit_pct = evidence.machine.slope_lawn_pct
+def clearly_steeper(
+    terrain: Terrain, ground: BaseGeometry, limit_pct: float
+) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Return which cells within ``ground`` are over a limit, and the slope of every cell, percent.
+
+    By a percent over it at least: zones are drawn between cells. Shapes (rows, columns).
+    """
     slope_pct = horn_pct(terrain.elevation_m, terrain.grid.cell_m)
     x, y = np.meshgrid(*terrain.grid.centres())
     steep = slope_pct > limit_pct + _OVER_PCT
-    steep[steep] = shapely.contains_xy(evidence.mowable, x[steep], y[steep])
+    steep[steep] = shapely.contains_xy(ground, x[steep], y[steep])
+    return steep, slope_pct
+
+
+def _by_heights(evidence: Evidence, terrain: Terrain) -> Iterator[Finding]:
+    limit_pct = evidence.machine.slope_lawn_pct
+    steep, slope_pct = clearly_steeper(terrain, evidence.mowable, limit_pct)
+    x, y = np.meshgrid(*terrain.grid.centres())
     patches, count = ndimage.label(steep)
     least_m2 = evidence.rules.ground.smallest_steep_patch_m2
     for number in range(1, count + 1):

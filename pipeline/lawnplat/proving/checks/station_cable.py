@@ -103,8 +103,9 @@ def _ground(evidence: Evidence, loop: Loop, route: LineString) -> Iterator[Findi
     yield from _through(
         evidence, shapely.intersection(onward, shapely.buffer(walls, -MM)), "through a barrier"
     )
-    off = shapely.difference(onward, shapely.buffer(evidence.parcel, CM))
-    yield from _through(evidence, off, "off the property")
+    if not evidence.parcel.is_empty:
+        off = shapely.difference(onward, shapely.buffer(evidence.parcel, CM))
+        yield from _through(evidence, off, "off the property")
 
 
 def _through(evidence: Evidence, part: BaseGeometry, where: str) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ from shapely import LineString, Point
 from lawnplat.errors import SurveyError
 from lawnplat.proving.chained import ChainedWire
 from lawnplat.proving.locate.known import Known, Marked
-from lawnplat.proving.locate.two_tapes import TwoTapes, two_tapes
+from lawnplat.proving.locate.two_tapes import SquareOff, TwoTapes, square_off, two_tapes
 from lawnplat.settings.types import RuleBook
 from lawnplat.survey.crs import to_degrees
 
@@ -33,9 +33,23 @@ class Beside:
 
 
 @dataclass(frozen=True)
+class AlongWire:
+    """A peg that two tapes reach, and how far along the wire from it a place lies.
+
+    ``way`` is ``on`` in the sense of the chainage, ``back`` against it.
+    """
+
+    peg: str
+    tapes: TwoTapes
+    away_m: float
+    way: str
+
+
+@dataclass(frozen=True)
 class Located:
     """One place on a wire.
 
+    Where no two tapes reach it, ``square`` and ``along`` say how it is found all the same.
     ``x_m`` and ``y_m`` in the record's CRS, ``lon`` and ``lat`` in degrees on WGS 84. ``across_m``
     is how far the wire may lie to the side of the place, ``along_m`` how far the place may be off
     along the wire, for the spare that lies at a wire's end too; NaN where it was not measured.
@@ -48,6 +62,8 @@ class Located:
     lon: float
     lat: float
     tapes: TwoTapes | None
+    square: SquareOff | None
+    along: AlongWire | None
     peg_before: Beside | None
     peg_after: Beside | None
     joint: Beside | None
@@ -101,6 +117,8 @@ def located(known: Known, wire: ChainedWire, chainage_m: float, rules: RuleBook)
     sigma_m = known.accuracy_m.get(wire.on, math.nan)
     bare = any(on == wire.on and a <= chainage_m <= b for on, a, b in known.not_measured)
     reach_m = rules.as_laid.stray_sigmas * (math.nan if bare else sigma_m)
+    tapes = two_tapes(place, known.fixed, known.solid, rules.setting_out)
+    other = tapes is None
     return Located(
         on=wire.on,
         chainage_m=round(chainage_m, 3),
@@ -108,7 +126,9 @@ def located(known: Known, wire: ChainedWire, chainage_m: float, rules: RuleBook)
         y_m=place.y,
         lon=round(lon, _DIGITS_DEG),
         lat=round(lat, _DIGITS_DEG),
-        tapes=two_tapes(place, known.fixed, known.solid, rules.setting_out),
+        tapes=tapes,
+        square=square_off(place, known.fixed, known.solid, rules.setting_out) if other else None,
+        along=_along(known, pegs, chainage_m, rules) if other else None,
         peg_before=_last([p for p in pegs if p.chainage_m <= chainage_m], chainage_m),
         peg_after=_first([p for p in pegs if p.chainage_m > chainage_m], chainage_m),
         joint=_nearest(joints, chainage_m),
@@ -143,6 +163,18 @@ def stretch(
             halvings.append(Halving(step, within, located(known, wire, place, rules), opened))
     line = wire.places_between(from_m, to_m)
     return Stretch(ends[0], ends[1], line, round(length, 3), tuple(halvings), left)
+
+
+def _along(
+    known: Known, pegs: Sequence[Marked], at_m: float, rules: RuleBook
+) -> AlongWire | None:
+    """Return the nearest peg of a wire that two tapes reach, if any does."""
+    for peg in sorted(pegs, key=lambda each: abs(each.chainage_m - at_m)):
+        tapes = two_tapes(peg.point, known.fixed, known.solid, rules.setting_out)
+        if tapes is not None:
+            way = "on" if at_m >= peg.chainage_m else "back"
+            return AlongWire(peg.name, tapes, round(abs(peg.chainage_m - at_m), 3), way)
+    return None
 
 
 def _testing_point(

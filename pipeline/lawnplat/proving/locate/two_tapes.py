@@ -1,11 +1,11 @@
-"""Two tapes to any place from named fixed points."""
+"""Two tapes to any place from named fixed points, or a square off the line of two of them."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, permutations
 
 import numpy as np
 import shapely
@@ -34,6 +34,50 @@ class TwoTapes:
     dist_b_m: float
     side: str
     cut_deg: float
+
+
+@dataclass(frozen=True)
+class SquareOff:
+    """A place set off square from the line between two fixed points, to the millimetre.
+
+    ``side`` is the place's for one who looks from ``from_a`` to ``to_b``.
+    """
+
+    from_a: str
+    to_b: str
+    along_m: float
+    off_m: float
+    side: str
+
+
+def square_off(
+    place: Point, fixed: Mapping[str, Point], solid: BaseGeometry, rules: SettingOutRules
+) -> SquareOff | None:
+    """Return the shortest offset, within a ruler, from a line between two fixed points.
+
+    None where no line along which a tape runs free passes so near.
+    """
+    found = []
+    for (a, at_a), (b, at_b) in permutations(sorted(fixed.items()), 2):
+        apart = at_a.distance(at_b)
+        if not _SHORTEST_M <= apart <= rules.longest_tape_m:
+            continue
+        line = LineString([at_a, at_b])
+        along = float(shapely.line_locate_point(line, place))
+        # Where the foot is an end of the line, the offset is not square to it.
+        if not _SHORTEST_M <= along <= apart - _HOOK_M:
+            continue
+        off = float(shapely.distance(line, place))
+        if off <= rules.ruler_m:
+            found.append((round(off, 3), round(along, 3), a, b, line))
+    for off, along, a, b, line in sorted(found, key=lambda each: each[:4]):
+        hooked = shapely.line_interpolate_point(line, [_HOOK_M, line.length - _HOOK_M])
+        foot = shapely.line_interpolate_point(line, along)
+        if not shapely.intersects(solid, [LineString(hooked), LineString([foot, place])]).any():
+            at_a, at_b = fixed[a], fixed[b]
+            left = (at_b.x - at_a.x) * (place.y - at_a.y) > (at_b.y - at_a.y) * (place.x - at_a.x)
+            return SquareOff(a, b, along, off, "left" if left else "right")
+    return None
 
 
 def two_tapes(

@@ -27,6 +27,7 @@ from lawnplat.proving.simulation.ways import marks_of, pace_of, ways_of
 from lawnplat.proving.simulation.world import world_of
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Finding
+from lawnplat.terrain.types import Terrain
 
 FloatArray = NDArray[np.float64]
 
@@ -37,7 +38,11 @@ _MIN_S = 60.0
 
 
 def simulate(
-    plan: RecordedPlan, machine: MachineClass, rules: RuleBook, classes: Iterable[MachineClass]
+    plan: RecordedPlan,
+    machine: MachineClass,
+    rules: RuleBook,
+    classes: Iterable[MachineClass],
+    terrain: Terrain | None = None,
 ) -> Simulation:
     """Return what a machine would do on a plan as written.
 
@@ -50,6 +55,8 @@ def simulate(
         ``rules.simulation`` holds days, runs and seed.
     classes : iterable of MachineClass
         Those to hold against the plan.
+    terrain : Terrain, optional
+        The ground in the plan's CRS, for slopes that the plan's zones do not tell apart.
 
     Notes
     -----
@@ -66,7 +73,8 @@ def simulate(
         if found is not None:
             loops.append(found[0])
             findings += found[1]
-    fits = tuple(fit_of(plan, each, rules, asked, seed) for each in classes) if loops else ()
+    held = classes if loops else ()
+    fits = tuple(fit_of(plan, each, rules, asked, seed=seed, terrain=terrain) for each in held)
     return Simulation(tuple(loops), fits, tuple(findings), _record(rules, asked, machine))
 
 

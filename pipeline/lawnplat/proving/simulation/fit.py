@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
+from lawnplat.proving.checks.slopes import clearly_steeper
 from lawnplat.proving.recorded import RecordedPlan, union
 from lawnplat.proving.simulation.departures import equal_departures
 from lawnplat.proving.simulation.drive_kernel import ENOUGH_S
@@ -17,6 +18,7 @@ from lawnplat.proving.simulation.types import MachineFit
 from lawnplat.proving.simulation.ways import marks_of, pace_of, ways_of
 from lawnplat.proving.simulation.world import world_of
 from lawnplat.settings.types import MachineClass, RuleBook
+from lawnplat.terrain.types import Terrain
 
 _FIT = 3
 """A stream of its own."""
@@ -28,20 +30,29 @@ _NOT_KNOWN = "the plan does not tell"
 
 
 def fit_of(
-    plan: RecordedPlan, machine: MachineClass, rules: RuleBook, asked: Asked, seed: int
+    plan: RecordedPlan,
+    machine: MachineClass,
+    rules: RuleBook,
+    asked: Asked,
+    *,
+    seed: int,
+    terrain: Terrain | None = None,
 ) -> MachineFit:
     """Return how a class fits a plan as it is; one of its own may suit it better.
+
+    Slopes of the lawn are those of ``terrain``. Without it they are known by the plan's zones,
+    which are drawn for one class: for another's limit the plan then may not tell.
 
     The hours are those of the loop that takes longest: until `enough_share` of its lawn is cut,
     charging included, times the cuts a week that the programme asks for, on its working days.
     """
     hours = _hours_a_day(plan, machine, rules, asked, seed)
-    against = [*_against(plan, machine)]
+    against = [*_against(plan, machine), *_too_steep(plan, machine, terrain)]
     if hours > asked.allowed_h:
         against.append(f"needs {hours:.1f} h a day, {asked.allowed_h:.1f} h are allowed")
     if math.isnan(hours):
         against.append("cannot mow the lawn from its station")
-    unknown = [*_not_told(plan, machine)]
+    unknown = [*_not_told(plan, machine)] if terrain is None else []
     fits = None if unknown and not against else not against
     return MachineFit(machine.name, fits, "; ".join([*against, *unknown]), hours)
 
@@ -102,7 +113,18 @@ def _against(plan: RecordedPlan, machine: MachineClass) -> Iterator[str]:
     fall = _largest(plan, "wire_sections", "cross_fall_pct")
     if fall > machine.slope_edge_pct:
         yield f"holds {machine.slope_edge_pct:.0f} % across an edge, the wire has {fall:.0f} %"
-    steep_m2 = _zone_m2(plan, lambda low, _high: low >= machine.slope_lawn_pct)
+
+
+def _too_steep(
+    plan: RecordedPlan, machine: MachineClass, terrain: Terrain | None
+) -> Iterator[str]:
+    """Yield mown ground that is steeper than a class climbs, by heights or by the plan's zones."""
+    limit_pct = machine.slope_lawn_pct
+    if terrain is None:
+        steep_m2 = _zone_m2(plan, lambda low, _high: low >= limit_pct)
+    else:
+        steep, _ = clearly_steeper(terrain, union(plan.shapes("mowable")), limit_pct)
+        steep_m2 = float(steep.sum()) * terrain.grid.cell_m**2
     if steep_m2 > _LEAST_M2:
         yield f"climbs {machine.slope_lawn_pct:.0f} %, {steep_m2:.0f} m2 of the ground are steeper"
 
