@@ -108,13 +108,19 @@ def corridor_of(
             *(_kept_from(line, leaving, rules) for line in laid),
         ]
     )
+    origin, start = shapely.get_coordinates(straight_run(station, leaving))
+    ahead = (start - origin) / leaving.straight_m
+    beyond = shapely.difference(free, kept)
+    return Corridor(piece, _part_with(beyond, Point(start), rules), start, ahead, origin)
+
+
+def straight_run(station: Station, leaving: Leaving) -> LineString:
+    """Return the line straight out of the station."""
     angle = np.radians(station.bearing_deg)
     ahead = np.array([np.sin(angle), np.cos(angle)])
     left = np.array([-ahead[1], ahead[0]])
     origin = shapely.get_coordinates(station.point)[0] + left * leaving.aside_m
-    start = origin + ahead * leaving.straight_m
-    beyond = shapely.difference(free, kept)
-    return Corridor(piece, _part_with(beyond, Point(start), rules), start, ahead, origin)
+    return LineString([origin, origin + ahead * leaving.straight_m])
 
 
 def open_corridor(scene: Scene, piece: Polygon, station: Station, straight_m: float) -> Corridor:

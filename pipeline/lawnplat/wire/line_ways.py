@@ -19,6 +19,7 @@ from lawnplat.wire.corridor import (
     Leaving,
     corridor_of,
     ends_of,
+    straight_run,
     straight_run_m,
 )
 from lawnplat.wire.places import rim_of
@@ -113,8 +114,7 @@ def line_ways(
     They end in the parts ``within``, where there are such.
     """
     corridor = _leaving(scene, siting, laid, aside_m)
-    # Behind a line that bends across the straight run every way ends on that line's other side.
-    if _crossed(corridor, laid):
+    if corridor is None:
         return None
     spacing_m = max(1.0, rim_of(siting.piece).length / _MOST_ENDS)
     ends = ends_of(scene, corridor, spacing_m, [Point(line.coords[-1]) for line in laid])
@@ -144,19 +144,27 @@ def gentle_line_ways(
     return LineWays(plain.corridor, plain.ends, searched, ways, gentle=True) if ways else None
 
 
-def _leaving(scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: float) -> Corridor:
-    """Return the corridor with the longest straight run onto free ground that no line crosses."""
+def _leaving(
+    scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: float
+) -> Corridor | None:
+    """Return the corridor with the longest straight run onto free ground that no line crosses.
+
+    None where a line crosses even the shortest: behind it every way ends on its other side.
+    """
     least = straight_run_m(scene.rules)
     runs = (
         least + scene.base_ahead_m + _ROOM_TO_TURN_M,
         least + scene.base_ahead_m,
         least + scene.rules.ground.shape_tolerance_m,
     )
+    corridor = None
     for run_m in runs:
         leaving = Leaving(run_m, aside_m)
+        run = straight_run(siting.station, leaving)
+        if any(shapely.intersects(run, line) for line in laid):
+            continue
         corridor = corridor_of(scene, siting.piece, siting.station, leaving, laid)
-        onto = shapely.dwithin(corridor.free, Point(corridor.start), _ON_IT_M + abs(aside_m))
-        if onto and not _crossed(corridor, laid):
+        if shapely.dwithin(corridor.free, Point(corridor.start), _ON_IT_M + abs(aside_m)):
             break
     return corridor
 
@@ -164,12 +172,6 @@ def _leaving(scene: Scene, siting: Siting, laid: Sequence[LineString], aside_m: 
 def near_m_of(siting: Siting, way: FloatArray) -> FloatArray:
     """Return the driving distance from every mown cell to the nearest place on a way."""
     return np.asarray(_near_each_m(siting, np.array([LineString(way)], dtype=object))[0])
-
-
-def _crossed(corridor: Corridor, laid: Sequence[LineString]) -> bool:
-    """Return whether a line that is laid crosses the straight run."""
-    run = LineString([corridor.station, corridor.start])
-    return any(shapely.intersects(run, line) for line in laid)
 
 
 def _near_each_m(siting: Siting, lines: NDArray[np.object_]) -> FloatArray:
