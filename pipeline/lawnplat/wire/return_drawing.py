@@ -87,9 +87,12 @@ def as_found(
     way : array of shape (n, 2)
         A way that turns gently, from the straight run to just before the joint.
     """
-    whole = np.concatenate([corridor.station[None], way, joint[None]])
-    line = shapely.simplify(LineString(whole), _CORNER_M)
-    run = grow(LineString([corridor.station, way[0]]), 0.02)
+    # A grid's cell lies aside of the straight run by up to half its size, or more beside a wire.
+    along_m = float((way[0] - corridor.station) @ corridor.ahead)
+    turn = corridor.station + corridor.ahead * along_m
+    onward = shapely.simplify(LineString([turn, *way[1:], joint]), _CORNER_M)
+    line = LineString([corridor.station, *onward.coords])
+    run = grow(LineString([corridor.station, turn]), 0.02)
     room = grow(union([way_ground(corridor, joint, scene.rules), run]), 1e-3)
     return line if shapely.covers(room, line) else None
 
