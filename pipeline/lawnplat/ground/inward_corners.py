@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Point
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, polygons, union
+from lawnplat.geometry import FloatArray, grow, polygons, union, within_reach
 
 _WINDOW_M = 0.1
 """How far a rim turns is looked at over this length: a peg holds a wire no finer."""
@@ -30,7 +30,7 @@ Reshape = Callable[[BaseGeometry], BaseGeometry]
 
 
 def blunted(
-    ground: BaseGeometry, radius_m: float, narrow: Reshape, passable: Reshape
+    ground: BaseGeometry, radius_m: float, narrow: Reshape, passable: Reshape, *, near_m: float
 ) -> BaseGeometry:
     """Return ``ground`` less what a wire of ``radius_m`` swings out at its inward corners.
 
@@ -42,6 +42,8 @@ def blunted(
         Metres.
     narrow, passable : callable
         Return of a ground its narrow places, and what the machine reaches of it.
+    near_m : float
+        How far round a corner swinging out may change what the machine reaches.
 
     Returns
     -------
@@ -57,18 +59,51 @@ def blunted(
             break
         tight = narrow(ground)
         free = [disc for disc in discs if not shapely.intersects(disc, tight)]
-        now = _without(ground, free, passable)
+        now = _without(ground, free, passable, near_m)
         if now is ground:
             break
         ground = now
     return ground
 
 
-def _without(ground: BaseGeometry, discs: list[BaseGeometry], passable: Reshape) -> BaseGeometry:
-    """Return ``ground`` less all of ``discs``, or less those that leave the machine its ways."""
+def _without(
+    ground: BaseGeometry, discs: list[BaseGeometry], passable: Reshape, near_m: float
+) -> BaseGeometry:
+    """Return ``ground`` less all of ``discs``, or less those that leave the machine its ways.
+
+    Which do is looked at disc by disc, within ``near_m``: all of a large lawn takes too long.
+    """
     left = passable(shapely.difference(ground, union(discs))) if discs else ground
     if _ways(left) == _ways(ground):
         return left
+    taken: list[BaseGeometry] = []
+    for disc in discs:
+        if _closes_none(ground, disc, taken, passable, near_m):
+            taken.append(disc)
+    left = passable(shapely.difference(ground, union(taken))) if taken else ground
+    return left if _ways(left) == _ways(ground) else _one_by_one(ground, taken, passable)
+
+
+def _closes_none(
+    ground: BaseGeometry,
+    disc: BaseGeometry,
+    taken: list[BaseGeometry],
+    passable: Reshape,
+    near_m: float,
+) -> bool:
+    """Return whether ``disc`` closes no way within ``near_m``, beside the discs ``taken``."""
+    # Wider than what is looked at: along the window's own edge ways are closed by the edge.
+    wide = shapely.difference(within_reach(ground, disc, 2 * near_m), union(taken))
+    before, after = (
+        _ways(within_reach(passable(each), disc, near_m))
+        for each in (wide, shapely.difference(wide, disc))
+    )
+    return before == after
+
+
+def _one_by_one(
+    ground: BaseGeometry, discs: list[BaseGeometry], passable: Reshape
+) -> BaseGeometry:
     for disc in discs:
         left = passable(shapely.difference(ground, disc))
         if _ways(left) == _ways(ground):

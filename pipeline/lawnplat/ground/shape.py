@@ -40,6 +40,8 @@ _NEAR_M = 0.05
 _MANY = 200
 """So many places are cut out all at once sooner than one by one."""
 _MOST_ROUNDS = 5
+_AROUND = 4.0
+"""What is given up at a corner changes what a disc reaches within this many radii of both."""
 _FARTHEST_TIP = 2.0
 """A cap reaches at most this many radii beyond its disc, as the tip of a corner of some 40 degrees
 does: what reaches farther is an arm of the lawn, worth mowing."""
@@ -62,7 +64,9 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     reach = passable(ground)
     gaps = _narrow(ground, radius_m)
     reach = straight_across(reach, gaps, machine.smallest_passage_m, passable)
-    reach = rounded(blunted(reach, corner_m, narrow, passable), corner_m, radius_m)
+    near_m = _AROUND * (radius_m + corner_m)
+    reach = blunted(reach, corner_m, narrow, passable, near_m=near_m)
+    reach = rounded(reach, corner_m, radius_m)
     return MultiPolygon([_without_specks(part) for part in polygons(reach)])
 
 
