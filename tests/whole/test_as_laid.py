@@ -118,7 +118,8 @@ def test_the_two_of_a_pair_are_never_mixed(islands) -> None:
         error = np.abs(points.chainage_m - track.true_m)
         for start, end in leads:
             on_lead = (track.true_m >= start) & (track.true_m <= end)
-            assert (error[on_lead] < 6 * sigma_m + step_m / 2).all()
+            # Round the square corner at a lead's end both axes count along the wire.
+            assert (error[on_lead] < 6 * np.sqrt(2) * sigma_m + step_m / 2).all()
 
 
 def test_a_nearest_place_would_mix_the_two_of_a_pair(islands) -> None:
