@@ -92,4 +92,4 @@ def read_wires(path: Path) -> RecordedPlan:
         what = "is a folder" if path.is_dir() else "there is no such file"
         remedy = "name an as_laid.gpkg that lawnplat check --as-laid wrote, or a plan.gpkg"
         raise SurveyError(str(path), what, remedy)
-    return read_laid(path) if path.is_file() and is_record(path) else read_recorded(path)
+    return read_laid(path) if is_record(path) else read_recorded(path)

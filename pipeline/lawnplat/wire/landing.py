@@ -17,7 +17,8 @@ from lawnplat.wire.route_grid import RouteGrid
 Steepest = Callable[[FloatArray, FloatArray], FloatArray]
 """The steepest gradient, m/m, along straight legs from starts to ends of shape (n, 2)."""
 
-_LONGEST_LEGS = 1.5
+LONGEST_LEGS = 1.5
+"""Legs are at most this many smallest legs long; longer ones are made of several."""
 _ON_IT_M = 1e-3
 
 
@@ -59,7 +60,7 @@ def landings(
     free = grid.free_nodes()
     places = grid.coordinates(free)
     apart_m = np.hypot(*(places[:, None] - joint).transpose(2, 0, 1))
-    place, end = np.nonzero((apart_m >= leg_m) & (apart_m <= _LONGEST_LEGS * leg_m))
+    place, end = np.nonzero((apart_m >= leg_m) & (apart_m <= LONGEST_LEGS * leg_m))
     start, last, length_m = places[place], joint[end], apart_m[place, end]
     fit = _on_ground(corridor, start, last, length_m, rules)
     fit[fit] = steepest(start[fit], last[fit]) <= limit

@@ -13,20 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.landing import Landings, Steepest
+from lawnplat.wire.landing import LONGEST_LEGS, Landings, Steepest
 from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by
 from lawnplat.wire.search import Ways, Weights, admitted
 from lawnplat.wire.turning import (
     Edges,
     Turning,
+    along_run_m,
     angles_of,
     between_deg,
+    cheapest_states,
     directed,
     from_last_state,
 )
 
-_LONGEST_LEGS = 1.5
-"""Legs are at most this many smallest legs long; longer ones are made of several."""
 _HAIR, _HAIR_DEG = 1e-9, 1e-6
 
 
@@ -78,16 +78,14 @@ def ways_in_legs(
     """
     legs = _legs(grid.cell_m, turning.leg_m)
     fan = _Fan(_steps_of(grid, steepest, legs, limit, weights), angles_of(legs), grid.free.size)
-    along_m = np.maximum((grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead, 0.0)
     begun = len(legs) * fan.cells + starts
+    along_m = along_run_m(grid, starts, ahead)
     run = (np.full(len(starts), fan.states, np.int32), begun.astype(np.int32), along_m)
     come = float(np.arctan2(ahead[1], ahead[0]))
     edges = [run, *_begin(fan, come, starts, turning), *_go_on(fan, turning)]
     reach, before = from_last_state(edges, fan.states)
     by_leg = reach[: len(legs) * fan.cells].reshape(len(legs), fan.cells)
-    least = np.argmin(by_leg, axis=0)
-    every = np.arange(fan.cells)
-    cost, state = by_leg[least, every], every + least * fan.cells
+    cost, state = cheapest_states(by_leg)
     end_cost, end_state = _landed(by_leg, fan.angles, last_legs, turning)
     costs, last = np.concatenate([cost, end_cost]), np.concatenate([state, end_state])
     return Ways(grid, int(starts[0]), costs, limit, before, last)
@@ -114,11 +112,11 @@ def _landed(
 
 def _legs(cell_m: float, leg_m: float) -> NDArray[np.int64]:
     """Return the shortest leg in each direction, as cells upward and right. Shape (n, 2)."""
-    reach = int(np.ceil(_LONGEST_LEGS * leg_m / cell_m))
+    reach = int(np.ceil(LONGEST_LEGS * leg_m / cell_m))
     away = np.arange(-reach, reach + 1)
     every = np.stack(np.meshgrid(away, away, indexing="ij"), axis=-1).reshape(-1, 2)
     length_m = cell_m * np.hypot(*every.T)
-    fit = (length_m >= leg_m - _HAIR) & (length_m <= _LONGEST_LEGS * leg_m)
+    fit = (length_m >= leg_m - _HAIR) & (length_m <= LONGEST_LEGS * leg_m)
     every = every[fit][np.argsort(length_m[fit], kind="stable")]
     _, shortest = np.unique(np.round(angles_of(every), 9), return_index=True)
     return np.asarray(every[shortest])

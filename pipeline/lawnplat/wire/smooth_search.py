@@ -21,8 +21,10 @@ from lawnplat.wire.turning import (
     Edges,
     Onward,
     Turning,
+    along_run_m,
     angles_of,
     between_deg,
+    cheapest_states,
     directed,
     from_last_state,
 )
@@ -70,8 +72,7 @@ def smooth_ways(
     come_deg = between_deg(float(np.arctan2(ahead[1], ahead[0])), angles)
     come_in = np.flatnonzero(come_deg <= turning.largest_deg * _MOST_TURN_SHARE)
     begin = (come_in[:, None] * cells + starts).ravel()
-    further_m = (grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead
-    run_m = np.tile(np.maximum(further_m, 0.0), len(come_in))
+    run_m = np.tile(along_run_m(grid, starts, ahead), len(come_in))
     found = [_steps_of(grid, gradient, heading, limit, weights) for heading in headings]
     states = len(headings) * cells
     run = (np.full(len(begin), states, np.int32), begin.astype(np.int32), run_m)
@@ -79,9 +80,7 @@ def smooth_ways(
     reach, before = from_last_state(edges, states)
     by_heading = reach.reshape(len(headings), cells)
     by_heading[:, onward.nodes] += onward.barred(angles, turning.largest_deg)
-    least = np.argmin(by_heading, axis=0)
-    every = np.arange(cells)
-    cost, state = by_heading[least, every], every + least * cells
+    cost, state = cheapest_states(by_heading)
     return Ways(grid, int(starts[0]), cost, limit, before, state)
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.route_grid import Cells
+from lawnplat.wire.route_grid import Cells, RouteGrid
 from lawnplat.wire.search import NOTHING_BEFORE
 
 Edges = tuple[Cells, Cells, FloatArray]
@@ -66,6 +66,20 @@ def directed(step: NDArray[np.int64]) -> tuple[tuple[int, int], bool]:
     up, right = (int(part) for part in step)
     forward = up > 0 or (up == 0 and right > 0)
     return ((up, right) if forward else (-up, -right)), forward
+
+
+def along_run_m(grid: RouteGrid, starts: NDArray[np.int64], ahead: FloatArray) -> FloatArray:
+    """Return how far each cell lies beyond the first in the direction ``ahead``, never under 0."""
+    further_m = (grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead
+    return np.asarray(np.maximum(further_m, 0.0))
+
+
+def cheapest_states(by_direction: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Return the least cost to each cell and its state, of costs of shape (directions, cells)."""
+    cells = by_direction.shape[1]
+    least = np.argmin(by_direction, axis=0)
+    every = np.arange(cells)
+    return by_direction[least, every], every + least * cells
 
 
 def from_last_state(edges: Sequence[Edges], states: int) -> tuple[FloatArray, NDArray[np.int32]]:
