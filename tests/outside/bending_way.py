@@ -58,8 +58,11 @@ class Room:
         return inside
 
 
-def room_of(plan: Plan, rules: RuleBook) -> Room:
-    """Return the room of a plan's first return line on a lawn of one piece without firm things."""
+def room_of(plan: Plan, rules: RuleBook, *, off_leads: bool = False) -> Room:
+    """Return the room of a plan's first return line on a lawn of one piece without firm things.
+
+    With ``off_leads`` the plan's leads are no ground for it: a line crosses none.
+    """
     layout, line = plan.layout, rules.return_line
     station, joint = layout.station, np.array(layout.return_lines[0].line.coords[-1])
     piece = next(p for p in plan.ground.wire_ground.pieces if p.distance(station.point) < 0.05)
@@ -71,6 +74,9 @@ def room_of(plan: Plan, rules: RuleBook) -> Room:
     run = LineString([home, home + ahead * along_m[-1]])
     mouth = Point(joint).buffer(JOINT_CORRIDORS * line.corridor_m).intersection(piece)
     clear = piece.buffer(-line.corridor_m).difference(station.front)
+    if off_leads:
+        leads = [each.line for each in layout.perimeter.sections if each.section.startswith("lead")]
+        clear = clear.difference(shapely.union_all(leads).buffer(line.corridor_m))
     free = shapely.union_all([clear, mouth, run.buffer(0.02)]).buffer(1e-3)
     shapely.prepare(free)
     limit = plan.machine.slope_return_pct / 100

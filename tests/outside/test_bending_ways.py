@@ -8,6 +8,7 @@ The shortest way comes from `bending_way`, searched by scipy.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -58,7 +59,19 @@ def rolling_gardens() -> Iterator[Plan]:
         yield plan_site(site, machine=MACHINE, rules=RULES, elevation=None)
 
 
-def ratios(plans: Iterator[Plan]) -> dict[str, float]:
+MOST_FOR_LEADS = 3
+"""So many lines may be longer because a shorter one would cut off a lead."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """How much longer a line is than the shortest way to its joint; and than one off the leads."""
+
+    ratio: float
+    off_leads: float
+
+
+def ratios(plans: Iterator[Plan]) -> dict[str, Held]:
     """Return how much longer each first line is than the shortest way to its joint.
 
     Left out where no way keeps the gradient limit or the bends, of which an advisory tells; 0 where
@@ -69,27 +82,31 @@ def ratios(plans: Iterator[Plan]) -> dict[str, float]:
         line = plan.layout.return_lines[0].line
         said = {finding.rule for finding in plan.findings}
         if not said & {"return_line_gradient", "return_line_bend"}:
-            least = least_m(room_of(plan, RULES), LOOKED_AT * line.length)
-            found[plan.site.property_id] = line.length / least
+            most_m = LOOKED_AT * line.length
+            ratio = off_leads = line.length / least_m(room_of(plan, RULES), most_m)
+            if ratio > LONGER:
+                off_leads = line.length / least_m(room_of(plan, RULES, off_leads=True), most_m)
+            found[plan.site.property_id] = Held(ratio, off_leads)
     return found
 
 
-def too_long(found: dict[str, float]) -> dict[str, float]:
-    return {name: ratio for name, ratio in found.items() if ratio > LONGER}
+def assert_hardly_longer(found: dict[str, Held]) -> None:
+    assert {name: held for name, held in found.items() if held.off_leads > LONGER} == {}
+    assert sum(held.ratio > LONGER for held in found.values()) <= MOST_FOR_LEADS
 
 
 def test_lines_on_real_lots_are_hardly_longer_than_the_shortest() -> None:
     found = ratios(planned_lots())
     assert len(found) >= LOTS - 1
-    assert too_long(found) == {}
-    assert all(found.values())  # the reference finds a way wherever there is a line
+    assert_hardly_longer(found)
+    assert all(held.off_leads for held in found.values())  # the reference finds a way
 
 
 def test_lines_in_rolling_gardens_are_hardly_longer_than_the_shortest() -> None:
     found = ratios(rolling_gardens())
-    assert too_long(found) == {}
+    assert_hardly_longer(found)
     # In one the line goes straight on from the station and is too short for the reference's legs.
-    assert sum(ratio > 0 for ratio in found.values()) >= ROLLING - 1
+    assert sum(held.ratio > 0 for held in found.values()) >= ROLLING - 1
 
 
 def room_on_a_plane(slope: float, joint: tuple[float, float]) -> Room:

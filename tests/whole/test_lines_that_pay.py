@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import pytest
 from shapely import LineString
@@ -21,6 +22,15 @@ SQUARE_DEG = 60.0  # largest_bend_deg: what a machine follows
 def test_a_line_does_not_send_the_lead_the_long_way_round(machine: str) -> None:
     leads = drawn("pond_to_one_side", machine).sections("lead_out")
     assert sum(lead.length for lead in leads) == pytest.approx(GAP_M, abs=CHORDS_M)
+
+
+def test_two_lines_pass_an_island_on_the_same_side(street) -> None:
+    """Between lines on both sides its lead would be 12 m long, right across the lawn."""
+    sections = gpd.read_file(street.plan_path("garden-02"), layer="wire_sections")
+    leads = sections[sections["section"] == "lead_out"]
+    # By hand, off the picture: seven islands, none over 2.5 m from its neighbour or the edge.
+    assert leads.length.sum() < 7 * 2.5
+    assert len(gpd.read_file(street.plan_path("garden-02"), layer="return_lines")) == 2
 
 
 @pytest.mark.parametrize("machine", ["medium", "large", "steep"])

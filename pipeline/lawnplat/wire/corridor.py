@@ -105,7 +105,7 @@ def corridor_of(
             *firm,
             station.front,
             *_sides_of_passages(scene, piece),
-            *(_kept_from(line, leaving, rules) for line in laid),
+            *(_kept_from(line, station, leaving, rules) for line in laid),
         ]
     )
     origin, start = shapely.get_coordinates(straight_run(station, leaving))
@@ -152,9 +152,15 @@ def _sides_of_passages(scene: Scene, piece: Polygon) -> list[BaseGeometry]:
     return found
 
 
-def _kept_from(line: LineString, leaving: Leaving, rules: RuleBook) -> BaseGeometry:
-    """Return what a laid line takes from the next one: itself, and its corridor further out."""
-    parted_m = leaving.straight_m + _PARTING_M
+def _kept_from(
+    line: LineString, station: Station, leaving: Leaving, rules: RuleBook
+) -> BaseGeometry:
+    """Return what a laid line takes from the next one: itself, and its corridor further out.
+
+    A lead, that does not come out of the station, takes its corridor from end to end.
+    """
+    beside = shapely.dwithin(Point(line.coords[0]), station.point, rules.return_line.corridor_m)
+    parted_m = leaving.straight_m + _PARTING_M if beside else 0.0
     further = substring(line, parted_m, line.length)
     return union(
         [

@@ -73,6 +73,8 @@ def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
         chosen = _added_to(seen, siting, [])
     if not only_ahead and 0 < len(chosen) < scene.machine.return_lines:
         chosen = _in_other_order(seen, siting, chosen) or chosen
+    if len(chosen) > 1:
+        chosen = _with_shorter_leads(seen, siting, chosen) or chosen
     if not chosen:
         return Routed((), (no_way(scene, siting.station),))
     lines = tuple(
@@ -117,6 +119,43 @@ def _in_other_order(
     longer_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
     nearer = _pays(scene, lines[-1], chosen[-1], longer_m)
     return lines if nearer or len(_far_parts(scene, siting, lines)) < len(far) else None
+
+
+def _with_shorter_leads(
+    scene: Scene, siting: Siting, chosen: Sequence[Proposal]
+) -> list[Proposal] | None:
+    """Return the lines with the last but one drawn anew, where that saves leads and pays for it.
+
+    Two lines on either side of an island leave its lead a long way. The one before goes past the
+    island on the last one's side if it is drawn beside the leads that there were without it; the
+    last is then drawn again. None where that is no better.
+    """
+    *kept, moved, last = chosen
+    laid = [proposal.line for proposal in kept]
+    leads = leads_at_home(scene, siting.piece, siting.station, [*laid, last.line]) or []
+    longer_m = _longer_leads_m(scene, siting, [*laid, moved.line, last.line], leads)
+    if longer_m == 0:
+        return None
+    wanted = Wanted(_far_parts(scene, siting, kept), _before_m(siting, kept))
+    asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(kept))]
+    found = proposals(scene, siting, [*laid, *leads], wanted, asides_m)
+    other = next((each for each in found if each.clean and each.over == moved.over), None)
+    if other is None:
+        return None
+    lines = _added_to(scene, siting, [*kept, other])
+    now_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
+    missed = len(_far_parts(scene, siting, lines)) > len(_far_parts(scene, siting, chosen))
+    if missed or len(lines) < len(chosen):
+        return None
+    better = _cost(scene, lines, now_m) < _cost(scene, chosen, longer_m)
+    return lines if better else None
+
+
+def _cost(scene: Scene, lines: Sequence[Proposal], longer_leads_m: float) -> float:
+    """Return the mean way to the lines, with what their lengths and leads cost; metres."""
+    rules = scene.rules.return_line
+    length_m = sum(proposal.line.length for proposal in lines)
+    return lines[-1].mean_m + rules.score_length * length_m + rules.score_lead * longer_leads_m
 
 
 def _before_m(siting: Siting, chosen: Sequence[Proposal]) -> FloatArray:
