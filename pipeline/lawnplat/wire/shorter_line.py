@@ -63,7 +63,7 @@ def shortened(
     if line.length <= longer * shortest.length:
         return line
     if keeps_rules(scene, line, limit) and not keeps_rules(scene, shortest, limit):
-        gentle = _turning_gently(asked, searched)
+        gentle = _turning_gently(asked, searched, line)
         # It is itself a little longer than it need be, its steps being those of a coarser grid.
         longer = _drawn_well(scene)
         return line if gentle is None or line.length <= longer * gentle.length else gentle
@@ -93,7 +93,7 @@ def shortened_on_bare_ground(
         return line
     other: LineString | None = asked.drawn(0.0, searched)
     if other is not None and not keeps_rules(bare, other, limit):
-        other = _turning_gently(asked, searched)
+        other = _turning_gently(asked, searched, line)
     if other is None or line.length <= longer * other.length:
         return line
     return other if keeps_limit_by_the_metre(scene.bare, other, limit) else line
@@ -153,10 +153,11 @@ def _gentler(asked: _Asked, most_m: float) -> LineString | None:
     return line if kept else None
 
 
-def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
+def _turning_gently(asked: _Asked, searched: Searched, than: LineString) -> LineString | None:
     """Return the shortest line along ways that turn gently; None where all break a rule.
 
-    Bends follow closer on each other where the line along a way would else break one.
+    Bends follow closer on each other where the line along a way would else break one. Whole legs
+    alone are looked for where the line along them is drawn well and hardly longer than one had.
     """
     found: list[LineString] = []
     ways: list[FloatArray] = []
@@ -171,7 +172,8 @@ def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
             continue
         found.append(line)
         least_m = _length_m(ways[-1], asked.corridor, asked.end)
-        if gently is IN_LEGS and line.length <= _drawn_well(asked.scene) * least_m:
+        enough_m = _drawn_well(asked.scene) * min(least_m, than.length)
+        if gently is IN_LEGS and line.length <= enough_m:
             break
     return min(found, key=lambda line: line.length, default=None)
 
