@@ -28,8 +28,8 @@ _SHARP_SHARE = 0.05
 """The price of a sharp bend grows over this share of the largest allowed, then stays."""
 _HAIR = 1e-3
 STRAIGHT_DEG = 0.5
-_OVER_LIMIT = 0.02
-"""Share of the limit by which a leg may pass it: what a gradient between grid cells may hide."""
+_OVER_LIMIT = 0.008
+"""Gradient (m/m) by which a leg may pass the limit: most of the point that lines are let pass."""
 _CHECK_M = 0.25
 _FEWEST_CHECKS, _MOST_CHECKS = 4, 64
 _BLOCK_SAMPLES = 6_000
@@ -152,7 +152,7 @@ class LegCost:
         return self._over(along.max(axis=1, initial=0.0))
 
     def _over(self, steepest: FloatArray) -> NDArray[np.bool_]:
-        return np.asarray(steepest > self.limit * (1 + _OVER_LIMIT))
+        return np.asarray(steepest > self.limit + _OVER_LIMIT)
 
     def _block(
         self, start: FloatArray, end: FloatArray, length_m: FloatArray, checks: NDArray[np.int64]
