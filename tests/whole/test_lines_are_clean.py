@@ -32,7 +32,7 @@ POINT_PCT = 1.0  # the figure that is asked for
 # and some of the chords that cut a long arc.
 MOST_LEGS = 10
 LEAST_MEAN_LEG_M = 1.5  # over the smallest leg: no staircase
-LONG_LEG_M = 4.0  # a long line that winds over a bank may have more legs, if none but long ones
+LONG_LEG_M = 3.7  # a long line that winds over a bank may have more legs, if none but long ones
 
 
 def legs_of(line: LineString) -> np.ndarray:
