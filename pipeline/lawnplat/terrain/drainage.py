@@ -91,10 +91,14 @@ def flow_of(
         Heights without NaN on square cells; cells that water leaves the ground at, besides the
         border; what rises in each cell, in any unit.
     """
-    before, steps = _ways_out(heights_m, swallows)
     shares = _shares(heights_m)
     shares[:, swallows] = 0.0
     stuck = ~swallows & (shares.sum(axis=0) == 0)
+    if not stuck[1:-1, 1:-1].any():
+        # No hollows: at the border water leaves the ground.
+        nowhere = np.zeros(heights_m.shape, np.int64)
+        return np.asarray(shares * _accumulated(shares, source, heights_m, nowhere))
+    before, steps = _ways_out(heights_m, swallows)
     cut_m, cut = _cut_through(heights_m, stuck, before)
     towards = _directions(before, heights_m.shape)
     for direction in range(len(STEPS)):

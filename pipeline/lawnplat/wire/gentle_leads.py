@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString
+from shapely import LineString, box
 
-from lawnplat.geometry import FloatArray
+from lawnplat.geometry import FloatArray, points_along
 from lawnplat.terrain.sample import height_at
 from lawnplat.terrain.types import Terrain
 
@@ -53,8 +53,9 @@ def gentlest(
     """
     if by.terrain.source == "level" or shortest.length < _TOUCH_M:
         return shortest
-    tried = np.concatenate([_across(*rings), _turned(_across(*rings[::-1]))])
     longest_m = (1.0 + by.longer_share) * shortest.length
+    across, back = _across(*rings, longest_m), _across(*rings[::-1], longest_m)
+    tried = np.concatenate([across, _turned(back)])
     tried = tried[shapely.length(tried) <= longest_m]
     tried = tried[is_open(tried)]
     if len(tried) == 0:
@@ -79,10 +80,14 @@ def steepest_pct(terrain: Terrain, lines: NDArray[np.object_], steps: int) -> Fl
     return np.asarray(100.0 * np.abs(climb / run).max(axis=1))
 
 
-def _across(one: LineString, other: LineString) -> NDArray[np.object_]:
-    """Return the shortest lines to ring ``other`` from points along ring ``one``."""
+def _across(one: LineString, other: LineString, longest_m: float) -> NDArray[np.object_]:
+    """Return the shortest lines to ring ``other`` from points along ring ``one``.
+
+    None from points whose distance from the other's envelope is over ``longest_m`` already.
+    """
     count = int(np.clip(np.ceil(one.length / _SAMPLE_M), 12, _MOST_SAMPLES))
-    points = shapely.line_interpolate_point(one, np.arange(count) * one.length / count)
+    points = np.asarray(shapely.points(points_along(one, np.arange(count) * one.length / count)))
+    points = points[shapely.distance(points, box(*other.bounds)) <= longest_m + _TOUCH_M]
     return np.asarray(shapely.shortest_line(points, other), dtype=object)
 
 

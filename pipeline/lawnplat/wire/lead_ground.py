@@ -67,7 +67,8 @@ def lead_ground(
         pieces=pieces,
         barred=union([*forbidden, *corridors, *clear, *narrow, grow(straight, _BESIDE_M)]),
         forbidden=union(forbidden),
-        outside=_outside(scene, pieces),
+        # No lead over the islands of one piece ever leaves it.
+        outside=_outside(scene, pieces) if len(pieces) > 1 else Polygon(),
         longest_outside_m=rules.wire.longest_lead_m,
         apart_m=_APART_M,
         gentle=Gentleness(scene.terrain, rules.wire.lead_longer_share),

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree, box
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.geometry import FloatArray, grow, points_along, union
 from lawnplat.wire.detour import way_round
 from lawnplat.wire.gentle_leads import Gentleness, gentlest
 from lawnplat.wire.lead_ends import landed
@@ -321,5 +321,5 @@ def _next_shortest(one: LineString, other: LineString, ways: _Ways) -> LineStrin
 def _sampled(ring: LineString, ways: _Ways) -> FloatArray:
     """Return points along a ring, those that are barred left out."""
     count = int(np.clip(np.ceil(ring.length / _SAMPLE_M), 12, _MOST_SAMPLES))
-    points = shapely.line_interpolate_point(ring, np.arange(count) * ring.length / count)
+    points = np.asarray(shapely.points(points_along(ring, np.arange(count) * ring.length / count)))
     return shapely.get_coordinates(points[ways.clear(points)])

@@ -27,6 +27,8 @@ _BARRED_BEND_M = 1000.0
 _SHARP_SHARE = 0.05
 """The price of a sharp bend grows over this share of the largest allowed, then stays."""
 _HAIR = 1e-3
+_LEAST_SHARE = 1.0 - 1e-9
+"""A metre costs no less than this: its weight is 1 at least, but for rounding."""
 STRAIGHT_DEG = 0.5
 _OVER_LIMIT = 0.008
 """Gradient (m/m) by which a leg may pass the limit: most of the point that lines are let pass."""
@@ -111,9 +113,9 @@ class LegCost:
 
         What a leg costs depends on the leg alone, not on those it is asked with.
         """
-        price, barred = self._priced(start, end)
+        price, barred = self.on_slopes(start, end)
         asked = np.flatnonzero(~barred)
-        barred[asked] = ~self._on_ground(start[asked], end[asked])
+        barred[asked] = ~self.on_ground(start[asked], end[asked])
         return price, barred
 
     def open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
@@ -121,19 +123,20 @@ class LegCost:
         length_m = np.hypot(*(end - start).T)
         glances = np.linspace(0.0, 1.0, _GLANCES + 1)
         likely = np.flatnonzero(~self._too_steep(self._along(start, end, length_m, glances)[2]))
-        likely = likely[self._on_ground(start[likely], end[likely])]
-        cost, steep = self._priced(start[likely], end[likely])
+        likely = likely[self.on_ground(start[likely], end[likely])]
+        cost, steep = self.on_slopes(start[likely], end[likely])
         price = np.full(len(start), np.inf)
         price[likely[~steep]] = cost[~steep]
         return price
 
-    def _on_ground(self, start: FloatArray, end: FloatArray) -> NDArray[np.bool_]:
+    def on_ground(self, start: FloatArray, end: FloatArray) -> NDArray[np.bool_]:
+        """Return which straight legs stay on free ground. Shape (n,)."""
         shapely.prepare(self.free)
         legs = shapely.linestrings(np.stack([start, end], axis=1))
         return np.asarray(shapely.covers(self.free, legs))
 
-    def _priced(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Return the cost of each straight leg and whether it is too steep."""
+    def on_slopes(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Return the cost of each straight leg and whether it is too steep. Shapes (n,)."""
         length_m = np.hypot(*(end - start).T)
         checks = _checks(length_m)
         price, steep = np.empty(len(start)), np.empty(len(start), bool)
@@ -144,9 +147,20 @@ class LegCost:
             price[block], steep[block] = self._block(
                 start[block], end[block], length_m[block], checks[block]
             )
-        if self.smallest_leg_m > 0:
-            price += self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
+        price += self._short(length_m)
         return price, steep
+
+    def least(self, start: FloatArray, end: FloatArray) -> FloatArray:
+        """Return a bound under the cost of each straight leg, by its length. Shape (...,)."""
+        run = end - start
+        length_m = np.hypot(run[..., 0], run[..., 1])
+        return np.asarray(_LEAST_SHARE * length_m + self._short(length_m))
+
+    def _short(self, length_m: FloatArray) -> FloatArray:
+        """Return what legs cost for being shorter than the smallest."""
+        if self.smallest_leg_m <= 0:
+            return np.zeros_like(length_m)
+        return self.per_bend * np.maximum(1.0 - length_m / self.smallest_leg_m, 0.0)
 
     def _too_steep(self, along: FloatArray) -> NDArray[np.bool_]:
         return self._over(along.max(axis=1, initial=0.0))
@@ -215,4 +229,5 @@ def _checks(length_m: FloatArray) -> NDArray[np.int64]:
 def turn_between(into: FloatArray, out: FloatArray) -> FloatArray:
     """Return the change of direction between runs in and out, row by row, degrees."""
     cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
-    return np.asarray(np.abs(np.degrees(np.arctan2(cross, (into * out).sum(axis=1)))))
+    along = (into * out).sum(axis=1)
+    return np.asarray(np.abs(np.degrees(np.arctan2(cross, along))))

@@ -7,43 +7,19 @@ longer than ways in short steps, and they miss passages that are shorter than a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lawnplat.geometry import FloatArray
+from lawnplat.wire.direction_states import Begin, Edges, cheapest_direction, cheapest_states
 from lawnplat.wire.landing import LONGEST_LEGS, Landings, Steepest
 from lawnplat.wire.route_grid import Moves, RouteGrid, moves_by
 from lawnplat.wire.search import Ways, Weights, admitted
-from lawnplat.wire.turning import (
-    Edges,
-    Turning,
-    along_run_m,
-    angles_of,
-    between_deg,
-    cheapest_states,
-    directed,
-    from_last_state,
-)
+from lawnplat.wire.turning import Turning, along_run_m, angles_of, between_deg, directed
 
 _HAIR, _HAIR_DEG = 1e-9, 1e-6
-
-
-@dataclass(frozen=True)
-class _Fan:
-    """All legs by direction: where each leads and what it costs, and its angle from east.
-
-    A state is a cell and the leg that led there; further ones are for where a way begins.
-    """
-
-    legs: list[Edges]
-    angles: FloatArray
-    cells: int
-
-    @property
-    def states(self) -> int:
-        return (len(self.legs) + 1) * self.cells
 
 
 def ways_in_legs(
@@ -77,16 +53,16 @@ def ways_in_legs(
     last_legs : Landings
     """
     legs = _legs(grid.cell_m, turning.leg_m)
-    fan = _Fan(_steps_of(grid, steepest, legs, limit, weights), angles_of(legs), grid.free.size)
-    begun = len(legs) * fan.cells + starts
-    along_m = along_run_m(grid, starts, ahead)
-    run = (np.full(len(starts), fan.states, np.int32), begun.astype(np.int32), along_m)
+    order = np.argsort(starts)
+    along_m = along_run_m(grid, starts, ahead)[order]
+    begin = Begin(len(legs) * grid.free.size + starts[order], along_m)
+    angles = angles_of(legs)
     come = float(np.arctan2(ahead[1], ahead[0]))
-    edges = [run, *_begin(fan, come, starts, turning), *_go_on(fan, turning)]
-    reach, before = from_last_state(edges, fan.states)
-    by_leg = reach[: len(legs) * fan.cells].reshape(len(legs), fan.cells)
-    cost, state = cheapest_states(by_leg)
-    end_cost, end_state = _landed(by_leg, fan.angles, last_legs, turning)
+    steps = _steps_of(grid, steepest, legs, limit, weights)
+    reach, before = cheapest_states(steps, _bends(angles, come, turning), begin, grid.free.size)
+    by_leg = reach[:-1]
+    cost, state = cheapest_direction(by_leg)
+    end_cost, end_state = _landed(by_leg, angles, last_legs, turning)
     costs, last = np.concatenate([cost, end_cost]), np.concatenate([state, end_state])
     return Ways(grid, int(starts[0]), costs, limit, before, last)
 
@@ -144,28 +120,13 @@ def _steps_of(
     return found
 
 
-def _begin(fan: _Fan, come: float, starts: NDArray[np.int64], turning: Turning) -> list[Edges]:
-    """Return the first legs, from where a way begins; ``come`` is the run's angle."""
-    turns_deg = between_deg(come, fan.angles)
-    begins = np.zeros(fan.cells, bool)
-    begins[starts] = True
-    found = []
-    for number in np.flatnonzero(turns_deg <= turning.largest_deg + _HAIR_DEG):
-        first, last, cost = fan.legs[number]
-        here = begins[first]
-        begun = first[here] + np.int32(len(fan.legs) * fan.cells)
-        bend = turning.price(turns_deg[number])
-        found.append((begun, last[here] + np.int32(number * fan.cells), cost[here] + bend))
-    return found
+def _bends(angles: FloatArray, come: float, turning: Turning) -> FloatArray:
+    """Return what it costs to go on by each leg, infinite where it may not be.
 
-
-def _go_on(fan: _Fan, turning: Turning) -> list[Edges]:
-    """Return the legs that follow each leg."""
-    turns_deg = between_deg(fan.angles[:, None], fan.angles)
-    found = []
-    for before, number in np.argwhere(turns_deg <= turning.largest_deg + _HAIR_DEG):
-        first, last, cost = fan.legs[number]
-        bend = turning.price(turns_deg[before, number])
-        old, new = np.int32(before * fan.cells), np.int32(number * fan.cells)
-        found.append((first + old, last + new, cost + bend))
-    return found
+    Shape (legs + 1, legs): after each leg, and at last from where a way begins, to which the
+    straight run comes at the angle ``come``.
+    """
+    before = np.append(angles, come)
+    turns_deg = between_deg(before[:, None], angles)
+    admits = turns_deg <= turning.largest_deg + _HAIR_DEG
+    return np.where(admits, turning.price(turns_deg), np.inf)

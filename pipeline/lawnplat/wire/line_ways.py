@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -62,6 +62,10 @@ class WayTo:
         """Return the one place where it ends."""
         return Ends(self.joint[None], self.inner[None])
 
+    def own(self, corridor: Corridor) -> LineString:
+        """Return the way from where a line leaves the station, which lies aside of its middle."""
+        return LineString(np.concatenate([corridor.station[None], self.way, self.joint[None]]))
+
     def rank(self, scene: Scene, wanted: Wanted) -> tuple[bool, float]:
         """Return whether it misses the parts wanted, then its score; the least is the best."""
         mean_m = mean_of(np.minimum(wanted.before_m, self.near_m))
@@ -83,6 +87,8 @@ class LineWays:
     ends: Ends
     searched: Searched
     ways: Sequence[WayTo]
+    laid: Sequence[LineString]
+    """The lines beside which they were looked for."""
     gentle: bool = False
     """The ways were looked for so that they keep the rules' bends."""
 
@@ -107,11 +113,15 @@ def line_ways(
     siting: Siting,
     laid: Sequence[LineString],
     aside_m: float,
+    *,
     within: Sequence[Part] = (),
+    known: Sequence[LineWays] = (),
 ) -> LineWays | None:
     """Return the ways for a line ``aside_m`` left of the middle; None where there is none.
 
-    They end in the parts ``within``, where there are such.
+    They end in the parts ``within``, where there are such. Of ways ``known`` those are taken that
+    lead over the same ground to the same ends: a line laid on the other side of another one leaves
+    them as they were.
     """
     corridor = _leaving(scene, siting, laid, aside_m)
     if corridor is None:
@@ -122,11 +132,30 @@ def line_ways(
         parts = union([part.area for part in within])
         kept = np.asarray(shapely.contains_xy(parts, *ends.inner.T))
         ends = Ends(ends.joint[kept], ends.inner[kept])
+    same = next((ways for ways in known if _serve_still(ways, corridor, ends, laid)), None)
+    if same is not None:
+        lines = np.array([way.own(corridor) for way in same.ways], dtype=object)
+        beyond = _beyond_any(lines, laid)
+        ways = [way for way, gone in zip(same.ways, beyond, strict=True) if not gone]
+        return replace(same, ways=ways, laid=laid) if ways else None
     searched = search_ends(scene, corridor, ends)
     if searched is None:
         return None
     ways = _ways_to(siting, corridor, searched, ends, laid)
-    return LineWays(corridor, ends, searched, ways) if ways else None
+    return LineWays(corridor, ends, searched, ways, laid) if ways else None
+
+
+def _serve_still(
+    known: LineWays, corridor: Corridor, ends: Ends, laid: Sequence[LineString]
+) -> bool:
+    """Return whether the ways known are those that would be found over a corridor."""
+    return (
+        np.array_equal(known.corridor.start, corridor.start)
+        and np.array_equal(known.ends.joint, ends.joint)
+        and np.array_equal(known.ends.inner, ends.inner)
+        and all(line in laid for line in known.laid)
+        and known.corridor.free == corridor.free
+    )
 
 
 def gentle_line_ways(
@@ -141,7 +170,9 @@ def gentle_line_ways(
     if searched is None:
         return None
     ways = _ways_to(siting, plain.corridor, searched, plain.ends, laid)
-    return LineWays(plain.corridor, plain.ends, searched, ways, gentle=True) if ways else None
+    if not ways:
+        return None
+    return LineWays(plain.corridor, plain.ends, searched, ways, laid, gentle=True)
 
 
 def _leaving(
@@ -194,36 +225,56 @@ def _ways_to(
     number of times ends on its other side, and would have to cross it however it is drawn.
     """
     home = shapely.get_coordinates(siting.station.point)
-    found = []
-    for node, joint, inner in zip(searched.nodes, ends.joint, ends.inner, strict=True):
-        if node >= 0 and np.isfinite(searched.ways.cost[node]):
-            way = searched.ways.to(int(node))
-            own = np.concatenate([corridor.station[None], way, joint[None]])
-            if not any(_beyond(LineString(own), line) for line in laid):
-                whole = LineString(np.concatenate([home, way, joint[None]]))
-                found.append((joint, inner, way, whole, _hook(way, joint - inner)))
-    if not found:
-        return []
-    near_m = _near_each_m(siting, np.array([whole for *_, whole, _ in found], dtype=object))
-    return [
-        WayTo(joint, inner, way, whole, near, hook)
-        for (joint, inner, way, whole, hook), near in zip(found, near_m, strict=True)
+    reached = [
+        end
+        for end, node in enumerate(searched.nodes)
+        if node >= 0 and np.isfinite(searched.ways.cost[node])
     ]
+    ways = [searched.ways.to(int(searched.nodes[end])) for end in reached]
+    own = _lines(
+        np.concatenate([corridor.station[None], way, ends.joint[end, None]])
+        for end, way in zip(reached, ways, strict=True)
+    )
+    kept = np.flatnonzero(~_beyond_any(own, laid))
+    reached, ways = [reached[number] for number in kept], [ways[number] for number in kept]
+    if not reached:
+        return []
+    joint, inner = ends.joint[reached], ends.inner[reached]
+    whole = _lines(
+        np.concatenate([home, way, last[None]]) for way, last in zip(ways, joint, strict=True)
+    )
+    near_m = _near_each_m(siting, whole)
+    hook = _hooks(ways, joint - inner).tolist()
+    return [WayTo(*way) for way in zip(joint, inner, ways, whole, near_m, hook, strict=True)]
 
 
-def _beyond(way: LineString, line: LineString) -> bool:
-    """Return whether a way ends on the other side of a line."""
-    crossed = shapely.intersection(way, line)
-    return not crossed.is_empty and bool(shapely.get_num_geometries(crossed) % 2)
+def _lines(ways: Iterable[FloatArray]) -> NDArray[np.object_]:
+    """Return the lines through points, each of shape (n, 2) with at least two of them."""
+    points = list(ways)
+    if not points:
+        return np.empty(0, dtype=object)
+    owner = np.repeat(np.arange(len(points)), [len(way) for way in points])
+    return np.asarray(shapely.linestrings(np.concatenate(points), indices=owner), dtype=object)
 
 
-def _hook(way: FloatArray, square: FloatArray) -> float:
-    """Return how much of a curl a way needs to meet the wire that lies square to a direction."""
-    line = shapely.linestrings(way if len(way) > 1 else way[[0, 0]])
-    before = shapely.get_coordinates(shapely.line_interpolate_point(line, -_APPROACH_M))[0]
-    come = way[-1] - before
-    if not come.any():
-        return 0.0
-    along = float(come @ square) / (float(np.hypot(*come)) * float(np.hypot(*square)))
-    off_deg = float(np.degrees(np.arccos(np.clip(along, -1.0, 1.0))))
-    return float(np.clip((off_deg - MEETING_DEG) / (90.0 - MEETING_DEG), 0.0, 1.0))
+def _beyond_any(ways: NDArray[np.object_], laid: Sequence[LineString]) -> NDArray[np.bool_]:
+    """Return which ways end on the other side of one of the lines ``laid``."""
+    beyond = np.zeros(len(ways), bool)
+    for line in laid:
+        shapely.prepare(line)
+        meets = np.flatnonzero(shapely.intersects(line, ways))
+        crossed = shapely.intersection(ways[meets], line)
+        beyond[meets] |= shapely.get_num_geometries(crossed) % 2 == 1
+    return beyond
+
+
+def _hooks(ways: Sequence[FloatArray], square: FloatArray) -> FloatArray:
+    """Return how much of a curl each way needs to meet the wire that lies square to a direction."""
+    lines = _lines(way if len(way) > 1 else way[[0, 0]] for way in ways)
+    before = shapely.get_coordinates(shapely.line_interpolate_point(lines, -_APPROACH_M))
+    come = np.array([way[-1] for way in ways]) - before
+    length_m = np.hypot(*come.T) * np.hypot(*square.T)
+    along = (come * square).sum(axis=1) / np.where(length_m > 0, length_m, 1.0)
+    off_deg = np.degrees(np.arccos(np.clip(along, -1.0, 1.0)))
+    hook = np.clip((off_deg - MEETING_DEG) / (90.0 - MEETING_DEG), 0.0, 1.0)
+    return np.where(length_m > 0, hook, 0.0)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from lawnplat.geometry import FloatArray
 from lawnplat.wire.leg_cost import BARRED, LegCost
 from lawnplat.wire.rounding import bends_deg
+from lawnplat.wire.spot_prices import Spots, prices_if_moved, prices_under
 
 _STEPS_M = (0.5, 0.2, 0.06)
 _SWEEPS = 12
@@ -77,10 +78,11 @@ def _nudged(
     angle = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * step_m
     tries = points[places][:, None] + np.concatenate([[[0.0, 0.0]], ring])
-    price = _prices(points, places - 1, places + 1, tries, cost, heading)
-    shortest = np.minimum(_shorter_leg_m(points, places, tries[:, :1]), cost.smallest_leg_m)
+    shorter_m = _shorter_leg_m(points, places, tries)
     # Two corners must not run into each other: the bend between them would no longer be seen.
-    price[_shorter_leg_m(points, places, tries) < shortest] = np.inf
+    fit = shorter_m >= np.minimum(shorter_m[:, :1], cost.smallest_leg_m)
+    spots = _spots(points, places - 1, places + 1, tries, cost, heading)
+    price = prices_if_moved(spots, fit, _CHEAPER_M)
     best = np.argmin(price, axis=1)
     gain_m = price[:, 0] - price.min(axis=1)
     moved: list[int] = []
@@ -120,8 +122,10 @@ def _merged(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> Fl
     tries = np.concatenate(
         [one[:, None], other[:, None], middle + lattice * half_m[:, None, None]], axis=1
     )
-    price = _prices(points, places - 1, places + 2, tries, cost, heading)
-    saves = price.min(axis=1) < _prices_of_pairs(points, places, cost, heading) - _CHEAPER_M
+    under = _prices_of_pairs(points, places, cost, heading) - _CHEAPER_M
+    spots = _spots(points, places - 1, places + 2, tries, cost, heading)
+    price = prices_under(spots, under)
+    saves = price.min(axis=1) < under
     if not saves.any():
         return points
     first = int(np.argmax(saves))
@@ -140,15 +144,15 @@ def _runs(points: FloatArray, cost: LegCost, heading: FloatArray | None) -> Floa
     return np.concatenate([into, np.diff(points, axis=0), none])
 
 
-def _prices(  # noqa: PLR0917 - the chain and how it is priced
+def _spots(  # noqa: PLR0917 - the chain and how it is priced
     points: FloatArray,
     first: NDArray[np.int64],
     last: NDArray[np.int64],
     tries: FloatArray,
     cost: LegCost,
     heading: FloatArray | None,
-) -> FloatArray:
-    """Return the price of the two legs and the three bends at each spot between two corners.
+) -> Spots:
+    """Return spots between two corners of a chain each, with the three bends there.
 
     Parameters
     ----------
@@ -160,16 +164,17 @@ def _prices(  # noqa: PLR0917 - the chain and how it is priced
     heading : array of shape (2,), optional
     """
     shape = tries.shape
-    before = np.broadcast_to(points[first][:, None], shape).reshape(-1, 2)
-    after = np.broadcast_to(points[last][:, None], shape).reshape(-1, 2)
-    spots = tries.reshape(-1, 2)
-    price, barred = cost.legs(np.concatenate([before, spots]), np.concatenate([spots, after]))
-    total = np.where(barred, price * BARRED, price).reshape(2, -1).sum(axis=0)
+    before, after = (
+        np.broadcast_to(points[corner][:, None], shape) for corner in (first, last)
+    )
     runs = _runs(points, cost, heading)
-    into = np.broadcast_to(runs[first][:, None], shape).reshape(-1, 2)
-    out = np.broadcast_to(runs[last + 1][:, None], shape).reshape(-1, 2)
-    chain = np.stack([into, spots - before, after - spots, out])
-    return np.asarray((total + cost.bends_between(chain).sum(axis=0)).reshape(shape[:2]))
+    into, out = (
+        np.broadcast_to(runs[number][:, None], shape) for number in (first, last + 1)
+    )
+    chain = np.stack([into, tries - before, after - tries, out])
+    bends = cost.bends_between(chain.reshape(4, -1, 2)).sum(axis=0)
+    start, end = np.stack([before, tries]), np.stack([tries, after])
+    return Spots(cost, start.reshape(2, -1, 2), end.reshape(2, -1, 2), bends, shape[1])
 
 
 def _prices_of_pairs(

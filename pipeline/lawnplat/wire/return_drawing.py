@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, union
@@ -18,7 +18,7 @@ from lawnplat.wire.leg_cost import Gradient, LegCost
 from lawnplat.wire.other_side import straightened_on_best_side
 from lawnplat.wire.return_search import grid_cell_m, line_weights
 from lawnplat.wire.rounding import Admits, rounded
-from lawnplat.wire.route_grid import lay_grid
+from lawnplat.wire.route_grid import RouteGrid, lay_grid
 from lawnplat.wire.scene import Scene
 
 _TURNING_STEP_M = 0.2
@@ -156,11 +156,16 @@ def _gradient(terrain: Terrain) -> Gradient:
     return lambda x, y: gradient_at(terrain, x, y)
 
 
+def inside_grid(room: Polygon) -> RouteGrid:
+    """Return the grid on which lines are drawn, over the ground inside the wire."""
+    return lay_grid(room, grid_cell_m(room.area))
+
+
 def _leg_cost(
     scene: Scene, corridor: Corridor, ground: BaseGeometry, limit: float
 ) -> LegCost:
     weights = line_weights(scene.rules)
-    field = lay_grid(corridor.room, grid_cell_m(corridor.room.area))
+    field = scene.inside or inside_grid(corridor.room)
     closeness = weights.closeness(field.clearance_m)
     rules = scene.rules.return_line
     return LegCost(

@@ -21,6 +21,7 @@ from lawnplat.wire.return_advice import (
     no_way,
     sharpest_bend,
 )
+from lawnplat.wire.return_drawing import inside_grid
 from lawnplat.wire.return_proposal import (
     Proposal,
     as_last_resort,
@@ -65,7 +66,8 @@ def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     and the one line goes straight to the perimeter ahead.
     """
     limit = scene.machine.slope_return_pct / 100.0
-    seen = replace(scene, terrain=wary(scene.terrain, limit), bare=scene.terrain)
+    inside = inside_grid(siting.piece)
+    seen = replace(scene, terrain=wary(scene.terrain, limit), bare=scene.terrain, inside=inside)
     if only_ahead:
         ahead = straight_ahead(seen, siting)
         chosen = [] if ahead is None else [ahead]
@@ -212,7 +214,8 @@ def _next_beside(
     asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(chosen))]
     wanted = Wanted(far, before_m, _most_mean_m(scene, chosen))
     last_resort = None
-    for proposal in proposals(scene, siting, laid, wanted, asides_m):
+    known = [ways for proposal in chosen for ways in proposal.beside]
+    for proposal in proposals(scene, siting, laid, wanted, asides_m, known=known):
         needed = not chosen or reaches(proposal.line, far)
         if proposal.clean and (needed or not proposal.over):
             if needed:

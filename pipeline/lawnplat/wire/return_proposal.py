@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -21,7 +21,6 @@ from lawnplat.wire.line_ways import (
     line_ways,
     mean_of,
     near_m_of,
-    reaches,
 )
 from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
 from lawnplat.wire.return_drawing import as_found, drawn
@@ -32,6 +31,10 @@ from lawnplat.wire.station import Siting
 
 _SWITCHBACK_SHARE = 1.5
 """A bend over the largest allowed by this is a switchback: no closer corners make it gentle."""
+
+
+_Best = tuple[LineWays, WayTo]
+"""Ways, and the one of them that serves best what is wanted."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,8 @@ class Proposal:
     ways: LineWays | None
     """The ways that it was chosen from; None for a line that only goes ahead."""
     way: WayTo | None = None
+    beside: Sequence[LineWays] = ()
+    """All ways that a line could have taken in its stead, each for one place at the station."""
 
     @property
     def mean_m(self) -> float:
@@ -67,6 +72,7 @@ def proposals(
     wanted: Wanted,
     asides_m: Sequence[float],
     *,
+    known: Sequence[LineWays] = (),
     far_only: bool = False,
 ) -> Iterator[Proposal]:
     """Yield lines that could be laid beside those ``laid``, the best first, each drawn when asked.
@@ -74,13 +80,19 @@ def proposals(
     Along the cheapest ways, one for each place ``asides_m`` left of the middle where a line could
     leave the station, and along ways that turn gently (`_candidates`). None is yielded whose way
     does not serve what is wanted. With ``far_only`` ways end in the parts wanted, over the gradient
-    limit where none keeps it.
+    limit where none keeps it. Ways ``known`` are not looked for again.
     """
     within = wanted.far if far_only else ()
-    found = [line_ways(scene, siting, laid, aside_m, within) for aside_m in asides_m]
-    # To draw a line takes longer than to find its way: none is drawn for nothing.
-    fit = [ways for ways in found if ways and ways.best(scene, wanted).serves(wanted)]
-    yield from _candidates(scene, siting, laid, fit, wanted=wanted, before_m=wanted.before_m)
+    tried = [
+        line_ways(scene, siting, laid, aside_m, within=within, known=known)
+        for aside_m in asides_m
+    ]
+    found = [ways for ways in tried if ways is not None]
+    fit = _serving(scene, found, wanted)
+    for proposal in _candidates(
+        scene, siting, laid, fit, wanted=wanted, before_m=wanted.before_m
+    ):
+        yield replace(proposal, beside=found)
 
 
 def instead(
@@ -108,14 +120,9 @@ def instead(
     """
     if blocking.ways is None:
         return None
-    beside = Wanted(wanted.far, blocking.near_m)
-    best = blocking.ways.best(scene, beside)
-    both_m = mean_of(np.minimum(blocking.near_m, best.near_m))
-    if not reaches(best.line, wanted.far) and both_m > most_mean_m(scene, blocking):
-        return None
-    found = _candidates(
-        scene, siting, laid, [blocking.ways], wanted=beside, before_m=wanted.before_m
-    )
+    beside = Wanted(wanted.far, blocking.near_m, most_mean_m(scene, blocking))
+    fit = _serving(scene, [blocking.ways], beside)
+    found = _candidates(scene, siting, laid, fit, wanted=beside, before_m=wanted.before_m)
     return next((proposal for proposal in found if proposal.clean), None)
 
 
@@ -123,7 +130,7 @@ def _candidates(
     scene: Scene,
     siting: Siting,
     laid: Sequence[LineString],
-    found: Sequence[LineWays],
+    found: Sequence[_Best],
     *,
     wanted: Wanted,
     before_m: FloatArray,
@@ -135,30 +142,51 @@ def _candidates(
     found. None is yielded that would cross a line ``laid``.
     """
     yield from _laid_along(scene, siting, laid, found, wanted=wanted, before_m=before_m)
-    gentle: list[LineWays] = []
+    gentle: list[_Best] = []
     for gently in (*IN_STEPS, IN_LEGS):
-        turning = [gentle_line_ways(scene, siting, laid, ways, gently) for ways in found]
-        fit = [ways for ways in turning if ways and ways.best(scene, wanted).serves(wanted)]
+        turning = [gentle_line_ways(scene, siting, laid, ways, gently) for ways, _ in found]
+        serving = _serving(scene, turning, wanted)
+        fit = [best for best in serving if not _known(scene, best, gentle)]
         yield from _laid_along(scene, siting, laid, fit, wanted=wanted, before_m=before_m)
         gentle += fit
-    for ways in gentle:
-        proposal = _as_found(scene, siting, ways, ways.best(scene, wanted), before_m)
+    for ways, way in gentle:
+        proposal = _as_found(scene, siting, ways, way, before_m)
         if proposal is not None and _may_lie(scene, proposal.line, laid):
             yield proposal
+
+
+def _serving(scene: Scene, found: Sequence[LineWays | None], wanted: Wanted) -> list[_Best]:
+    """Return each of the ways ``found`` with its best, where that serves what is wanted.
+
+    To draw a line takes longer than to find its way: none is drawn for nothing.
+    """
+    best = [(ways, ways.best(scene, wanted)) for ways in found if ways is not None]
+    return [(ways, way) for ways, way in best if way.serves(wanted)]
+
+
+def _known(scene: Scene, best: _Best, others: Sequence[_Best]) -> bool:
+    """Return whether the same line would be drawn along one of the others: it is the same way."""
+    ways, way = best
+    return any(
+        ways.corridor is known.corridor
+        and _limit(scene, ways) == _limit(scene, known)
+        and np.array_equal(way.joint, other.joint)
+        and np.array_equal(way.way, other.way)
+        for known, other in others
+    )
 
 
 def _laid_along(
     scene: Scene,
     siting: Siting,
     laid: Sequence[LineString],
-    found: Sequence[LineWays],
+    found: Sequence[_Best],
     *,
     wanted: Wanted,
     before_m: FloatArray,
 ) -> Iterator[Proposal]:
     """Yield the lines along the best of each of the ways ``found``, the best of these first."""
-    best = [(ways, ways.best(scene, wanted)) for ways in found]
-    for ways, way in sorted(best, key=lambda pair: pair[1].rank(scene, wanted)):
+    for ways, way in sorted(found, key=lambda best: best[1].rank(scene, wanted)):
         proposal = _as_laid(scene, siting, ways, way, before_m)
         if _may_lie(scene, proposal.line, laid):
             yield proposal

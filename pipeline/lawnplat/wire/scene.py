@@ -12,6 +12,7 @@ from lawnplat.ground.types import Ground
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Site
 from lawnplat.terrain.types import Terrain
+from lawnplat.wire.route_grid import RouteGrid
 
 _LINE_HALF_WIDTH_M = 0.01
 """Half the width that a wall or a fall drawn as a line is taken to have."""
@@ -28,6 +29,8 @@ class Scene:
     rules: RuleBook
     bare: Terrain | None = None
     """The terrain as it is, where ``terrain`` is taken as steeper at the edges of banks."""
+    inside: RouteGrid | None = None
+    """The ground inside the station's wire: how near to a wire each place is."""
 
     @property
     def base_ahead_m(self) -> float:

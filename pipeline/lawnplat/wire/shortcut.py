@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.leg_cost import BARRED, STRAIGHT_DEG, LegCost
+from lawnplat.wire.leg_cost import BARRED, STRAIGHT_DEG, LegCost, turn_between
 from lawnplat.wire.relaxing import relaxed
 
 _MOST_POINTS, _MOST_POINTS_FINE = 48, 80
@@ -88,11 +88,12 @@ def _cheapest_chain(
     """Return the cheapest chain of admissible legs over ``points``, in order, and its cost."""
     size = len(points)
     table = np.full((size, size), np.inf)
-    first, last = np.triu_indices(size, k=2)
+    first, last = np.triu_indices(size, k=1)
     table[first, last] = cost.open_legs(points[first], points[last])
-    price, barred = cost.legs(points[:-1], points[1:])
-    before = np.arange(size - 1)
-    table[before, before + 1] = np.where(barred, price * BARRED, price)
+    barred = np.flatnonzero(np.isinf(np.diagonal(table, 1)))
+    if len(barred):
+        price, _ = cost.legs(points[barred], points[barred + 1])
+        table[barred, barred + 1] = price * BARRED
     return _walk_back(points, *_chained(points, table, cost, heading))
 
 
@@ -110,29 +111,44 @@ def _chained(
     before: NDArray[np.int64] = np.full((size, size), -1)
     total[0] = table[0]
     if heading is not None:
-        turn = _turn_deg(heading[None], run[0])[0]
+        turn = turn_between(np.broadcast_to(heading, run[0].shape), run[0])
         total[0] += cost.bends(turn, length_m[0])
         # A leg that goes straight on is part of the run that leads to the start.
         length_m[0] += np.where(turn < STRAIGHT_DEG, cost.smallest_leg_m, 0.0)
+    taken = np.isfinite(table)
+    bends, first = _all_bends(run, length_m, taken, cost)
     for place in range(1, size - 1):
-        came = np.flatnonzero(np.isfinite(total[:place, place]))
-        goes = np.flatnonzero(np.isfinite(table[place]))
+        came, goes = np.flatnonzero(taken[:place, place]), np.flatnonzero(taken[place])
         if len(came) == 0 or len(goes) == 0:
             continue
-        turn = _turn_deg(run[came, place], run[place, goes])
-        shorter_m = np.minimum(length_m[came, place][:, None], length_m[place, goes])
-        sums = total[came, place][:, None] + cost.bends(turn, shorter_m)
-        least = np.argmin(sums, axis=0)
+        sums = bends[first[place] : first[place + 1]].reshape(len(came), len(goes))
+        sums += total[came, place, None]
+        least = sums.argmin(axis=0)
         total[place, goes] = sums[least, np.arange(len(goes))] + table[place, goes]
         before[place, goes] = came[least]
     return total, before
 
 
-def _turn_deg(into: FloatArray, out: FloatArray) -> FloatArray:
-    """Return the change of direction between every run in and every run out. Shape (in, out)."""
-    dot = into @ out.T
-    cross = into[:, :1] * out[None, :, 1] - into[:, 1:] * out[None, :, 0]
-    return np.asarray(np.abs(np.degrees(np.arctan2(cross, dot))))
+def _all_bends(
+    run: FloatArray, length_m: FloatArray, taken: NDArray[np.bool_], cost: LegCost
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Return what the bend between every two legs ``taken`` costs that follow each other.
+
+    Ordered by the point between them, then by the one before, then by the one after. The second
+    array holds where those of each point begin, shape (points + 1,).
+    """
+    arriving, leaving = taken.sum(axis=0), taken.sum(axis=1)
+    legs = (run[..., 0], run[..., 1], length_m)
+    # The legs that lead to each point, each as often as one leads on from there, and those.
+    led_to = np.nonzero(taken.T)[0]
+    many = leaving[led_to]
+    x, y, into_m = (np.repeat(each.T[taken.T], many) for each in legs)
+    skipped = (np.cumsum(leaving) - leaving)[led_to] - (np.cumsum(many) - many)
+    onward = np.arange(many.sum()) + np.repeat(skipped, many)
+    on_x, on_y, onward_m = (each[taken].take(onward) for each in legs)
+    turn_deg = np.abs(np.degrees(np.arctan2(x * on_y - y * on_x, x * on_x + y * on_y)))
+    bends = cost.bends(turn_deg, np.minimum(into_m, onward_m))
+    return bends, np.concatenate([[0], np.cumsum(arriving * leaving)])
 
 
 def _walk_back(

@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.corridor import Corridor, Ends
+from lawnplat.wire.corridor import Corridor, Ends, straight_run_m
 from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_limit_by_the_metre, keeps_rules
 from lawnplat.wire.return_drawing import as_found, drawn
@@ -49,8 +49,7 @@ def shortened(
         As it is drawn with the whole worth of gentle and open ground.
     """
     longer = 1.0 + scene.rules.return_line.longer_share
-    bare_m = float(np.hypot(*(end.joint[0] - corridor.station)))
-    if line.length <= longer * bare_m:
+    if line.length <= longer * _bare_m(scene, corridor, end):
         return line
     asked = _Asked(scene, corridor, _near(corridor, end, line.length), end, limit)
     searched = asked.searched(0.0)
@@ -82,7 +81,7 @@ def shortened_on_bare_ground(
     if scene.bare is None or scene.bare is scene.terrain:
         return line
     longer = _drawn_well(scene)
-    if line.length <= longer * float(np.hypot(*(end.joint[0] - corridor.station))):
+    if line.length <= longer * _bare_m(scene, corridor, end):
         return line
     bare = replace(scene, terrain=scene.bare, bare=None)
     asked = _Asked(bare, corridor, _near(corridor, end, line.length), end, limit)
@@ -187,6 +186,13 @@ def _near(corridor: Corridor, end: Ends, length_m: float) -> Corridor:
     """Return the corridor as far as ways of ``length_m`` reach."""
     ellipse = reached(corridor.station, end.joint[0], length_m)
     return replace(corridor, free=shapely.intersection(corridor.free, ellipse))
+
+
+def _bare_m(scene: Scene, corridor: Corridor, end: Ends) -> float:
+    """Return what no line to ``end`` is shorter than: its straight run, then straight on."""
+    run_m = straight_run_m(scene.rules)
+    turn = corridor.station + corridor.ahead * run_m
+    return run_m + float(np.hypot(*(end.joint[0] - turn)))
 
 
 def _all_within(scene: Scene, limit: float) -> bool:

@@ -9,24 +9,20 @@ a bank keep to one side, or turn where the ground is gentle.
 
 from __future__ import annotations
 
-from itertools import product
-
 import numpy as np
 from numpy.typing import NDArray
 
 from lawnplat.geometry import FloatArray
+from lawnplat.wire.direction_states import Begin, Edges, cheapest_direction, cheapest_states
 from lawnplat.wire.route_grid import RouteGrid, moves_by, steps
 from lawnplat.wire.search import Ways, Weights, admitted
 from lawnplat.wire.turning import (
-    Edges,
     Onward,
     Turning,
     along_run_m,
     angles_of,
     between_deg,
-    cheapest_states,
     directed,
-    from_last_state,
 )
 
 _REACH = 3
@@ -71,16 +67,13 @@ def smooth_ways(
     cells = grid.free.size
     come_deg = between_deg(float(np.arctan2(ahead[1], ahead[0])), angles)
     come_in = np.flatnonzero(come_deg <= turning.largest_deg * _MOST_TURN_SHARE)
-    begin = (come_in[:, None] * cells + starts).ravel()
-    run_m = np.tile(along_run_m(grid, starts, ahead), len(come_in))
+    first, run_m = np.sort(starts), along_run_m(grid, starts, ahead)[np.argsort(starts)]
+    begin = (come_in[:, None] * cells + first).ravel()
     found = [_steps_of(grid, gradient, heading, limit, weights) for heading in headings]
-    states = len(headings) * cells
-    run = (np.full(len(begin), states, np.int32), begin.astype(np.int32), run_m)
-    edges = [*_turned(found, headings, grid.cell_m, turning, cells), run]
-    reach, before = from_last_state(edges, states)
-    by_heading = reach.reshape(len(headings), cells)
-    by_heading[:, onward.nodes] += onward.barred(angles, turning.largest_deg)
-    cost, state = cheapest_states(by_heading)
+    bends = _bends(headings, grid.cell_m, turning)
+    reach, before = cheapest_states(found, bends, Begin(begin, np.tile(run_m, len(come_in))), cells)
+    reach[:, onward.nodes] += onward.barred(angles, turning.largest_deg)
+    cost, state = cheapest_direction(reach)
     return Ways(grid, int(starts[0]), cost, limit, before, state)
 
 
@@ -94,28 +87,15 @@ def _headings(cell_m: float, turning: Turning) -> NDArray[np.int64]:
     return np.array(found)
 
 
-def _turned(
-    found: list[Edges],
-    headings: NDArray[np.int64],
-    cell_m: float,
-    turning: Turning,
-    cells: int,
-) -> list[Edges]:
-    """Return every step from every direction in which it may follow: a state's to a state's."""
+def _bends(headings: NDArray[np.int64], cell_m: float, turning: Turning) -> FloatArray:
+    """Return what a step in each direction costs after each other, infinite where it may not be."""
     angles = angles_of(headings)
     turns_deg = between_deg(angles[:, None], angles)
     length_m = cell_m * np.hypot(*headings.T)
     most_deg = turning.largest_deg * np.minimum(length_m / turning.leg_m, _MOST_TURN_SHARE)
     admits = turns_deg <= most_deg[:, None] + _HAIR_DEG
-    edges = []
-    for number, come in product(range(len(headings)), repeat=2):
-        if admits[number, come]:
-            first, last, cost = found[number]
-            bend = turning.price(turns_deg[number, come])
-            edges.append(
-                (first + np.int32(come * cells), last + np.int32(number * cells), cost + bend)
-            )
-    return edges
+    # By the step that goes on, then by the one that it follows; turned about here.
+    return np.where(admits, turning.price(turns_deg), np.inf).T
 
 
 def _steps_of(

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csgraph, csr_array
 
 from lawnplat.geometry import FloatArray
-from lawnplat.wire.route_grid import Cells, RouteGrid
-from lawnplat.wire.search import NOTHING_BEFORE
-
-Edges = tuple[Cells, Cells, FloatArray]
-"""Where each edge of a graph starts, where it ends, and what it costs."""
+from lawnplat.wire.route_grid import RouteGrid
 
 
 @dataclass(frozen=True)
@@ -72,25 +66,3 @@ def along_run_m(grid: RouteGrid, starts: NDArray[np.int64], ahead: FloatArray) -
     """Return how far each cell lies beyond the first in the direction ``ahead``, never under 0."""
     further_m = (grid.coordinates(starts) - grid.coordinates(starts[:1])) @ ahead
     return np.asarray(np.maximum(further_m, 0.0))
-
-
-def cheapest_states(by_direction: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Return the least cost to each cell and its state, of costs of shape (directions, cells)."""
-    cells = by_direction.shape[1]
-    least = np.argmin(by_direction, axis=0)
-    every = np.arange(cells)
-    return by_direction[least, every], every + least * cells
-
-
-def from_last_state(edges: Sequence[Edges], states: int) -> tuple[FloatArray, NDArray[np.int32]]:
-    """Return the least cost to each of ``states`` from one more, and the state before each.
-
-    Both have shape (states,); what follows on the one more has nothing before it.
-    """
-    first, last, cost = (np.concatenate(part) for part in zip(*edges, strict=True))
-    network = csr_array((cost, (first, last)), shape=(states + 1,) * 2)
-    reach, came = csgraph.dijkstra(
-        network, directed=True, indices=np.array([states]), return_predecessors=True
-    )
-    before = np.where(came == states, NOTHING_BEFORE, came)[0, :states]
-    return reach[0, :states], before
