@@ -96,6 +96,10 @@ class PlanFile:
     def __getitem__(self, name: str) -> pd.DataFrame:
         return self.layers[name]
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pickle the layers as a dictionary: a view of one cannot be."""
+        return _unpickled, (dict(self.layers), self.path, self.loop)
+
     def put(self, name: str, frame: pd.DataFrame) -> PlanFile:
         """Return the plan with one layer changed, for mutants."""
         return replace(self, layers={**self.layers, name: frame})
@@ -164,6 +168,10 @@ class PlanFile:
     def leads(self) -> pd.DataFrame:
         sections = self["wire_sections"]
         return sections[sections["section"].isin(["lead_out", "lead_back"])]
+
+
+def _unpickled(layers: dict[str, pd.DataFrame], path: Path, loop: int) -> PlanFile:
+    return PlanFile(MappingProxyType(layers), path, loop)
 
 
 def union(geometries: object) -> BaseGeometry:

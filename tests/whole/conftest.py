@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import csv
+import pickle
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import CliRunner
 
 from holds import Given, PlanFile, Thing, read_plan
+from kept import kept_folder
 from lawnplat.cli import main
 from lawnplat.settings.load import load_machine, load_rule_book
 
@@ -18,10 +20,20 @@ SURVEY, RASTER = SAMPLE / "survey.gpkg", SAMPLE / "elevation.tif"
 
 
 @dataclass(frozen=True)
+class Said:
+    """How a call ended and what it printed."""
+
+    exit_code: int
+    output: str
+    stderr: str
+    exception: BaseException | None
+
+
+@dataclass(frozen=True)
 class Run:
     """One call of `lawnplat plan` and its output folder."""
 
-    result: Result
+    result: Said
     out: Path
 
     @property
@@ -43,11 +55,17 @@ class Run:
 
 
 def run_plan(out: Path, *words: object) -> Run:
-    return Run(CliRunner().invoke(main, ["plan", *map(str, words), "--out", str(out)]), out)
+    done = CliRunner().invoke(main, ["plan", *map(str, words), "--out", str(out)])
+    return Run(Said(done.exit_code, done.output, done.stderr, done.exception), out)
+
+
+def plan_street(folder: Path) -> None:
+    run = run_plan(folder / "plans", SURVEY, "--elevation", RASTER)
+    (folder / "said.pickle").write_bytes(pickle.dumps(run.result))
 
 
 @pytest.fixture(scope="session")
-def street(tmp_path_factory: pytest.TempPathFactory) -> Run:
-    """Return the sample survey's plans."""
-    out = tmp_path_factory.mktemp("street") / "plans"
-    return run_plan(out, SURVEY, "--elevation", RASTER)
+def street() -> Run:
+    """Return the sample survey's plans; they are there for every worker, and only to be read."""
+    folder = kept_folder("street", plan_street)
+    return Run(pickle.loads((folder / "said.pickle").read_bytes()), folder / "plans")
