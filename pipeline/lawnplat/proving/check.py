@@ -15,9 +15,7 @@ from lawnplat.survey.types import Finding
 _ORDER = ("stop", "warn", "note")
 
 
-def check_plan(
-    evidence: Evidence, without: frozenset[str] = frozenset()
-) -> tuple[Finding, ...]:
+def check_plan(evidence: Evidence, without: frozenset[str] = frozenset()) -> tuple[Finding, ...]:
     """Return every breach of a rule that a written plan holds.
 
     Parameters
