@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import pickle
+import subprocess
+import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -59,13 +62,28 @@ def run_plan(out: Path, *words: object) -> Run:
     return Run(Said(done.exit_code, done.output, done.stderr, done.exception), out)
 
 
-def plan_street(folder: Path) -> None:
-    run = run_plan(folder / "plans", SURVEY, "--elevation", RASTER)
-    (folder / "said.pickle").write_bytes(pickle.dumps(run.result))
-
-
 @pytest.fixture(scope="session")
 def street() -> Run:
     """Return the sample survey's plans; they are there for every worker, and only to be read."""
-    folder = kept_folder("street", plan_street)
+    return _kept("street", lambda out: run_plan(out, SURVEY, "--elevation", RASTER))
+
+
+@pytest.fixture(scope="session")
+def street_of_two_workers() -> Run:
+    """Return the same, planned by the command in a process of its own and two of its workers."""
+    return _kept("street of two workers", _run_in_a_process)
+
+
+def _run_in_a_process(out: Path) -> Run:
+    command = [sys.executable, "-c", "from lawnplat.cli import main; main()", "plan", str(SURVEY)]
+    command += ["--elevation", str(RASTER), "--out", str(out), "--workers", "2"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    return Run(Said(done.returncode, done.stdout, done.stderr, None), out)
+
+
+def _kept(name: str, plan: Callable[[Path], Run]) -> Run:
+    def fill(folder: Path) -> None:
+        (folder / "said.pickle").write_bytes(pickle.dumps(plan(folder / "plans").result))
+
+    folder = kept_folder(name, fill)
     return Run(pickle.loads((folder / "said.pickle").read_bytes()), folder / "plans")
