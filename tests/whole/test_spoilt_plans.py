@@ -14,6 +14,7 @@ import pytest
 from shapely import Point, box
 from shapely.affinity import translate
 
+from kept import kept
 from lawnplat.deliver.recorded import recorded_plan
 from lawnplat.plan import plan_site
 from lawnplat.planned import Plan
@@ -78,13 +79,17 @@ def wide_lawn() -> Site:
 @cache
 def evidence_of(name: str) -> Evidence:
     if name == "two loops":
-        return _evidence(_planned(wide_lawn(), None))
+        return _evidence(kept("two loops", lambda: _planned(wide_lawn(), None)))
     if name in GARDENS:
         return _evidence(drawn(name).plan)
     if name in lots():
         return _evidence(lots()[name])
+    return _evidence(kept(f"{name} of the sample", lambda: _planned_sample(name)))
+
+
+def _planned_sample(name: str) -> Plan:
     with ElevationRaster(SAMPLE / "elevation.tif") as raster:
-        return _evidence(_planned(surveyed()[name], raster))
+        return _planned(surveyed()[name], raster)
 
 
 def _planned(site: Site, raster: ElevationRaster | None) -> Plan:
