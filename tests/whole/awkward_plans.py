@@ -65,7 +65,7 @@ def drawn(name: str, machine: str = "medium") -> Drawn:
 def _drawn(name: str, machine: str) -> Drawn:
     with TemporaryDirectory() as folder:
         plan, file, broken = planned(GARDENS[name].site(name), Path(folder), machine=machine)
-    return Drawn(plan, file, tuple(broken))
+        return Drawn(plan, file.in_memory(), tuple(broken))
 
 
 def turns_deg(line: LineString) -> np.ndarray:

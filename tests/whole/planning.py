@@ -82,4 +82,4 @@ def planned(
     if not file.laid:
         wrong = false_refusal(file, given)
         found += [f"refusal: {wrong}"] if wrong else []
-    return plan, file.in_memory(), found
+    return plan, file, found
