@@ -1,4 +1,4 @@
-"""A garden planned by hand, for tests of what comes after planning.
+"""A garden planned by hand, for tests of what comes after planning; and the folder of `kept` plans.
 
 24 m x 18 m, drawn on squared paper: house in the south-west, pond and bed as islands, one tree,
 stepping stones, a bank in the north-east, an outlet on the house wall. Every length in it can be
@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import math
 import os
+import shutil
+import tempfile
 from dataclasses import replace
 
 import hypothesis
@@ -16,6 +18,7 @@ import numpy as np
 import pytest
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
+import kept
 from lawnplat.ground.types import Ground, HandTrim, KeepOut, Part, Passage, WireGround
 from lawnplat.planned import Plan, Status
 from lawnplat.settings.types import MachineClass
@@ -39,6 +42,16 @@ hypothesis.settings.register_profile("repeatable", derandomize=True)
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 E, N = 500_000.0, 5_400_000.0
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):  # a worker of pytest-xdist is told by the first process
+        os.environ[kept.FOLDER] = tempfile.mkdtemp(prefix="lawnplat-test-plans-")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(kept.FOLDER), ignore_errors=True)
 
 
 def _moved(*places: tuple[float, float]) -> list[tuple[float, float]]:

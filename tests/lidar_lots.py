@@ -1,4 +1,4 @@
-"""Lots drawn on a real elevation raster, each with a house and a pond."""
+"""Lots drawn on a real elevation raster, each with a house and a pond, and their plans."""
 
 from __future__ import annotations
 
@@ -10,7 +10,12 @@ import numpy as np
 import rasterio
 from shapely import Point, affinity, box
 
+from kept import kept
+from lawnplat.plan import plan_site
+from lawnplat.planned import Plan
+from lawnplat.settings.load import load_machine, load_rule_book
 from lawnplat.survey.types import Feature, Site
+from lawnplat.terrain.reader import ElevationRaster
 
 
 def raster_path() -> Path:
@@ -31,3 +36,17 @@ def real_lots(count: int) -> Iterator[Site]:
         pond = Point(middle.x + draw.uniform(-8, 8), middle.y + 8).buffer(1.2)
         things = (Feature("building", house, "h"), Feature("water", pond, "p"))
         yield Site(f"lot {number}", "invented", "EPSG:26915", parcel, features=things)
+
+
+def lot_plans(count: int) -> Iterator[Plan]:
+    """Yield the plans of the first lots, for the medium class."""
+    return (
+        kept(f"{site.property_id} of lidar", lambda s=site: _plan(s)) for site in real_lots(count)
+    )
+
+
+def _plan(site: Site) -> Plan:
+    with ElevationRaster(raster_path()) as elevation:
+        return plan_site(
+            site, machine=load_machine("medium"), rules=load_rule_book(), elevation=elevation
+        )

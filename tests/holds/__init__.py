@@ -4,7 +4,12 @@ Nothing here is shared with the planner but the rule book and the machine class,
 `breaches` returns every promise that a plan breaks; `assert_plan_holds` raises with all of them.
 """
 
-from holds.all_checks import assert_plan_holds, breaches, cheap_breaches
+from holds.all_checks import (
+    assert_plan_holds,
+    breaches,
+    breaches_seen_here,
+    cheap_breaches,
+)
 from holds.given import Given, Thing
 from holds.plan_file import PlanFile, read_plan
 from holds.refusal import false_refusal, has_room_for_station
@@ -15,6 +20,7 @@ __all__ = [
     "Thing",
     "assert_plan_holds",
     "breaches",
+    "breaches_seen_here",
     "cheap_breaches",
     "false_refusal",
     "has_room_for_station",

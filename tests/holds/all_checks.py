@@ -74,12 +74,18 @@ def breaches(plan: PlanFile, given: Given) -> list[str]:
 
     What the program's own proof accuses the file of counts too.
     """
+    missing = list(works.layers(case_of(plan, given)))
+    return missing or [*breaches_seen_here(plan, given), *accusations(plan, given)]
+
+
+def breaches_seen_here(plan: PlanFile, given: Given) -> list[str]:
+    """Return the same of a plan as it is in memory, without the program's own proof of its file."""
     case = case_of(plan, given)
     missing = list(works.layers(case))
     if missing:
         return missing
     of_file = [said for check in OF_EVERY_FILE for said in check(case)]
-    return [*of_file, *_on_each_loop(case, OF_A_LAID_WIRE), *accusations(plan, given)]
+    return [*of_file, *_on_each_loop(case, OF_A_LAID_WIRE)]
 
 
 def _on_each_loop(case: Case, checks: tuple[Check, ...]) -> list[str]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections import ChainMap
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -96,9 +97,17 @@ class PlanFile:
     def __getitem__(self, name: str) -> pd.DataFrame:
         return self.layers[name]
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pickle the layers as a dictionary: a view of one cannot be."""
+        return _unpickled, (dict(self.layers), self.path, self.loop)
+
     def put(self, name: str, frame: pd.DataFrame) -> PlanFile:
         """Return the plan with one layer changed, for mutants."""
-        return replace(self, layers={**self.layers, name: frame})
+        return replace(self, layers=ChainMap({name: frame}, self.layers))  # type: ignore[arg-type]
+
+    def in_memory(self) -> PlanFile:
+        """Return the plan with every layer read, for a file that will be gone."""
+        return _unpickled(dict(self.layers), self.path, self.loop)
 
     def all_of(self, name: str) -> BaseGeometry:
         """Return the union of a layer; an empty polygon for none."""
@@ -166,6 +175,10 @@ class PlanFile:
         return sections[sections["section"].isin(["lead_out", "lead_back"])]
 
 
+def _unpickled(layers: dict[str, pd.DataFrame], path: Path, loop: int) -> PlanFile:
+    return PlanFile(MappingProxyType(layers), path, loop)
+
+
 def union(geometries: object) -> BaseGeometry:
     found = [g for g in geometries if g is not None and not g.is_empty]  # type: ignore[attr-defined]
     return shapely.union_all(np.array(found, dtype=object)) if found else Polygon()
@@ -180,14 +193,35 @@ def closed(shape: BaseGeometry, reach_m: float) -> BaseGeometry:
     return union(piece.buffer(-reach_m) for piece in grown)
 
 
+class _Layers(Mapping[str, pd.DataFrame]):
+    """The layers of a file, each read with pyogrio, not with our writer, when it is asked for."""
+
+    def __init__(self, path: Path, names: Sequence[str]) -> None:
+        self._path = path
+        self._read: dict[str, pd.DataFrame | None] = dict.fromkeys(names)
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        frame = self._read[name]
+        if frame is None:
+            with warnings.catch_warnings():
+                # layer_styles is registered as a table of attributes; nothing of ours may warn.
+                frame = self._read[name] = pyogrio.read_dataframe(self._path, layer=name)
+        return frame
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._read)
+
+    def __len__(self) -> int:
+        return len(self._read)
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._read
+
+
 def read_plan(path: Path, only: tuple[str, ...] | None = None) -> PlanFile:
-    """Read every layer that is there (or those in ``only``) with pyogrio, not with our writer."""
+    """Return every layer that is there (or those in ``only``), read when it is first looked at."""
     there = [str(name) for name, _ in pyogrio.list_layers(path)]
-    wanted = [name for name in there if only is None or name in only]
-    with warnings.catch_warnings():
-        # layer_styles is registered as a table of attributes; nothing of ours may warn.
-        frames = {name: pyogrio.read_dataframe(path, layer=name) for name in wanted}
-    return PlanFile(MappingProxyType(frames), path)
+    return PlanFile(_Layers(path, [n for n in there if only is None or n in only]), path)
 
 
 def points_each(geometry: BaseGeometry, spacing_m: float) -> np.ndarray:

@@ -18,8 +18,7 @@ from lawnplat.plan import plan_site
 from lawnplat.planned import Plan
 from lawnplat.settings.load import load_machine, load_rule_book
 from lawnplat.survey.types import Feature, Site
-from lawnplat.terrain.reader import ElevationRaster
-from lidar_lots import raster_path, real_lots
+from lidar_lots import lot_plans
 
 from .bending_way import Room, least_m, room_of
 
@@ -29,12 +28,6 @@ LONGER = 1.03  # the figure that is asked for
 LOOKED_AT = 1.1  # a little further than the line is long, for a lattice's ways are longer
 EAST, NORTH = 500_000.0, 5_400_000.0
 ROOM = {"free": box(-20, -20, 20, 20), "largest_bend_deg": 60.0, "smallest_leg_m": 1.0}
-
-
-def planned_lots() -> Iterator[Plan]:
-    with ElevationRaster(raster_path()) as elevation:
-        for site in real_lots(LOTS):
-            yield plan_site(site, machine=MACHINE, rules=RULES, elevation=elevation)
 
 
 def rolling_gardens() -> Iterator[Plan]:
@@ -96,7 +89,7 @@ def assert_hardly_longer(found: dict[str, Held]) -> None:
 
 
 def test_lines_on_real_lots_are_hardly_longer_than_the_shortest() -> None:
-    found = ratios(planned_lots())
+    found = ratios(lot_plans(LOTS))
     assert len(found) >= LOTS - 1
     assert_hardly_longer(found)
     assert all(held.off_leads for held in found.values())  # the reference finds a way

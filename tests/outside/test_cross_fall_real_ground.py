@@ -66,7 +66,8 @@ def planned(request):
             ground = build_ground(site, terrain, machine, RULES)
             scene = Scene(site, ground, terrain, machine, RULES)
             findings = edge_fall_findings(scene, ground.wire_ground.pieces)
-            found.append((scene, findings))
+            rims = [(ring, *falls(ring, terrain)) for ring in rings(ground)]
+            found.append((scene, findings, rims))
     return machine, found
 
 
@@ -113,10 +114,9 @@ def stretches(over):
 def test_every_stretch_over_the_limit_is_advised(planned):
     machine, found = planned
     told, stretches_over = 0, 0
-    for scene, findings in found:
+    for scene, findings, rims in found:
         places = np.array([finding.place for finding in findings], dtype=object)
-        for ring in rings(scene.ground):
-            points, fall = falls(ring, scene.terrain)
+        for ring, points, fall in rims:
             # Half a percent for normals taken otherwise: 5 cm of rim on either side, not 10 cm.
             for run in stretches(fall > machine.slope_edge_pct + 0.5):
                 # 0.3 m more than counts: three places at 0.1 m, by which two samplings differ.
@@ -135,10 +135,9 @@ def test_every_stretch_over_the_limit_is_advised(planned):
 
 def test_each_advisory_says_the_worst_fall_of_its_stretch(planned):
     machine, found = planned
-    for scene, findings in found:
+    for _, findings, rims in found:
         for finding in findings:
-            ring = min(rings(scene.ground), key=finding.place.distance)
-            points, fall = falls(ring, scene.terrain)
+            _, points, fall = min(rims, key=lambda rim: finding.place.distance(rim[0]))
             near = np.hypot(*(points - [finding.place.x, finding.place.y]).T) < 0.15
             # Normals over 10 cm and over 20 cm of an arc of 0.35 m differ by up to 8 degrees.
             assert fall[near].max() == pytest.approx(finding.measured, abs=1.0 + 0.02 * fall.max())
@@ -148,7 +147,7 @@ def test_each_advisory_says_the_worst_fall_of_its_stretch(planned):
 def test_what_is_drawn_in_is_within_reach_and_meets_the_limit(planned):
     machine, found = planned
     drawn = 0
-    for scene, _ in found:
+    for scene, _, rims in found:
         kept = {each.kind: each.area for each in scene.ground.keep_outs}
         whole = sum(part.area.area for part in scene.ground.parts)
         whole += sum(area.area.area for area in scene.ground.keep_outs)
@@ -161,8 +160,7 @@ def test_what_is_drawn_in_is_within_reach_and_meets_the_limit(planned):
             if shapely.buffer(cut, -1e-4).is_empty:
                 continue
             drawn += 1
-            for ring in rings(scene.ground):
-                points, fall = falls(ring, scene.terrain)
+            for ring, points, fall in rims:
                 on_cut = shapely.dwithin(cut, shapely.points(points), 0.01)
                 if not on_cut.any():
                     continue

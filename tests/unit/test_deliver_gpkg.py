@@ -94,6 +94,23 @@ def test_the_same_plan_twice_is_the_same_but_for_the_time(
     assert dump(one) == dump(two)
 
 
+def test_a_driver_that_changes_a_plan_keeps_its_counts_and_its_index(
+    garden_plan: Plan, tmp_path: Path
+) -> None:
+    """GDAL appends a peg and finds it by its box: the triggers that do this are all there."""
+    path = write_plan(garden_plan, tmp_path)
+    pegs = len(garden_plan.works.pegs)
+    with fiona.open(path, "a", layer="pegs") as file:
+        new = {"geometry": {"type": "Point", "coordinates": (600_000.0, 5_500_000.0)}}
+        file.write({**new, "properties": dict.fromkeys(file.schema["properties"])})
+    with fiona.open(path, layer="pegs") as file:
+        assert len(file) == pegs + 1
+        assert len(list(file.filter(bbox=(599_999, 5_499_999, 600_001, 5_500_001)))) == 1
+    with closing(sqlite3.connect(path)) as database:
+        query = "SELECT feature_count FROM gpkg_ogr_contents WHERE table_name = 'pegs'"
+        assert database.execute(query).fetchone() == (pegs + 1,)
+
+
 def test_a_plan_of_ours_is_replaced(garden_plan: Plan, stopped_plan: Plan, tmp_path: Path) -> None:
     write_plan(garden_plan, tmp_path)
     read = contents(write_plan(stopped_plan, tmp_path))
@@ -157,9 +174,11 @@ def test_nothing_is_left_of_a_failed_write(
 def test_a_layer_that_lost_a_row_is_not_delivered(
     garden_plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = gpkg._write_layer
+    whole = gpkg.fill_layers
     monkeypatch.setattr(
-        gpkg, "_write_layer", lambda path, about, rows, wkt: whole(path, about, rows[:1], wkt)
+        gpkg,
+        "fill_layers",
+        lambda database, layers: whole(database, [(about, rows[:1]) for about, rows in layers]),
     )
     with pytest.raises(DeliveryError, match=r"layer 'feature_areas' holds 1 rows, not 6"):
         write_plan(garden_plan, tmp_path)

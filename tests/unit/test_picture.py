@@ -233,3 +233,38 @@ def test_names_cover_neither_one_another_nor_a_sign(garden_plan: Plan) -> None:
     ]
     assert {"station", "outlet", "building"} <= {each.text for each in labels}
     assert not [pair for pair in combinations(boxes, 2) if pair[0].intersects(pair[1])]
+
+
+def test_an_advisory_of_the_whole_property_has_no_sign_on_the_map(garden_plan: Plan) -> None:
+    parcel = garden_plan.site.parcel
+    whole = Finding("r", "note", "of all", place=parcel.representative_point())
+    near = Finding("r", "note", "of one place", place=garden_plan.layout.station.point)
+    drawn = page(replace(garden_plan, findings=(whole, near)))
+    assert [each.text for each in group(drawn, "advisories").iter(f"{SVG}text")] == ["2"]
+    assert {"1. of all", "2. of one place"} <= set(words(drawn))
+
+
+def test_outlets_are_drawn_over_the_wires(garden_plan: Plan) -> None:
+    names = [each.get("id") for each in page(garden_plan).iter(f"{SVG}g")]
+    assert names.index("outlets") > names.index("perimeter_wire")
+    assert len(group(page(garden_plan), "outlets")) == 1
+
+
+def test_a_name_moves_along_its_area_off_wires_across_its_middle(garden_plan: Plan) -> None:
+    x, y = 5e5, 5.4e6
+    # Widest in its middle, where the wires are.
+    strip = box(x - 20, y - 12, x + 60, y - 8) | box(x + 17, y - 13, x + 23, y - 7)
+    path = Feature("path", strip, "p")
+    turns = [(x + at, y + (10, -30)[turn % 2]) for turn, at in enumerate(range(12, 29))]
+    layout = garden_plan.layouts[0]
+    line = replace(layout.return_lines[0], line=LineString(turns))
+    parcel = box(x - 20, y - 12, x + 60, y + 30)
+    site = replace(garden_plan.site, parcel=parcel, features=(path,))
+    laid = (replace(layout, return_lines=(line,)),)
+    plan = replace(garden_plan, site=site, layouts=laid, ground=None)
+    names = group(page(plan), "names").findall(f"{SVG}text")[1::2]
+    (name,) = (each for each in names if each.text == "path")
+    paper, half_mm = paper_for(parcel.bounds), text_width("path", 2.6) / 2
+    left, right = (paper.xy(at, y)[0] for at in (x + 12, x + 28))
+    at_mm = float(name.get("x"))
+    assert at_mm + half_mm < left or at_mm - half_mm > right

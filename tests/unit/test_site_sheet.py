@@ -13,12 +13,13 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
+from lawnplat.deliver.picture.corners import free_corners
 from lawnplat.deliver.picture.labels import Labels
 from lawnplat.deliver.quote_page import BEGIN, END
 from lawnplat.deliver.site_sheet import site_sheet
 from lawnplat.deliver.site_sheet.contours import contours
 from lawnplat.deliver.site_sheet.forms import FORMS
-from lawnplat.deliver.site_sheet.map_page import free_corners
+from lawnplat.deliver.site_sheet.map_page import BAR_MM
 from lawnplat.deliver.site_sheet.markup import LONGEST, element, figure, html, said, table
 from lawnplat.deliver.site_sheet.setting_out import side_of
 from lawnplat.deliver.site_sheet.station_detail import station_sizes
@@ -354,7 +355,7 @@ def test_scale_bar_and_north_arrow_keep_to_the_emptiest_corners(garden_plan: Pla
 
     def corners(wire: LineString) -> tuple[bool, bool, bool]:
         laid = replace(layout, perimeter=replace(layout.perimeter, line=wire), return_lines=())
-        found = free_corners(paper, replace(garden_plan, layouts=(laid,)), Labels(paper))
+        found = free_corners(paper, replace(garden_plan, layouts=(laid,)), Labels(paper), BAR_MM)
         left = found.bar[0] < paper.map_width_mm / 2
         return left, found.bar[1] < paper.map_height_mm / 2, found.north_at_left
 

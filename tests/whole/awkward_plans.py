@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from holds import PlanFile
 from holds.route import sharpest_bend_deg
+from kept import kept
 from lawnplat.planned import Plan
 
 from .awkward import GARDENS, local
@@ -58,9 +59,13 @@ class Drawn:
 
 @cache
 def drawn(name: str, machine: str = "medium") -> Drawn:
+    return kept(f"{name} for {machine}", lambda: _drawn(name, machine))
+
+
+def _drawn(name: str, machine: str) -> Drawn:
     with TemporaryDirectory() as folder:
         plan, file, broken = planned(GARDENS[name].site(name), Path(folder), machine=machine)
-    return Drawn(plan, file, tuple(broken))
+        return Drawn(plan, file.in_memory(), tuple(broken))
 
 
 def turns_deg(line: LineString) -> np.ndarray:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import csv
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import CliRunner
 
 from holds import Given, PlanFile, Thing, read_plan
+from kept import kept_folder
 from lawnplat.cli import main
 from lawnplat.settings.load import load_machine, load_rule_book
 
@@ -18,10 +23,20 @@ SURVEY, RASTER = SAMPLE / "survey.gpkg", SAMPLE / "elevation.tif"
 
 
 @dataclass(frozen=True)
+class Said:
+    """How a call ended and what it printed."""
+
+    exit_code: int
+    output: str
+    stderr: str
+    exception: BaseException | None
+
+
+@dataclass(frozen=True)
 class Run:
     """One call of `lawnplat plan` and its output folder."""
 
-    result: Result
+    result: Said
     out: Path
 
     @property
@@ -43,11 +58,32 @@ class Run:
 
 
 def run_plan(out: Path, *words: object) -> Run:
-    return Run(CliRunner().invoke(main, ["plan", *map(str, words), "--out", str(out)]), out)
+    done = CliRunner().invoke(main, ["plan", *map(str, words), "--out", str(out)])
+    return Run(Said(done.exit_code, done.output, done.stderr, done.exception), out)
 
 
 @pytest.fixture(scope="session")
-def street(tmp_path_factory: pytest.TempPathFactory) -> Run:
-    """Return the sample survey's plans."""
-    out = tmp_path_factory.mktemp("street") / "plans"
-    return run_plan(out, SURVEY, "--elevation", RASTER)
+def street() -> Run:
+    """Return the sample survey's plans; they are there for every worker, and only to be read."""
+    return _kept("street", lambda out: run_plan(out, SURVEY, "--elevation", RASTER))
+
+
+@pytest.fixture(scope="session")
+def street_of_two_workers() -> Run:
+    """Return the same, planned by the command in a process of its own and two of its workers."""
+    return _kept("street of two workers", _run_in_a_process)
+
+
+def _run_in_a_process(out: Path) -> Run:
+    command = [sys.executable, "-c", "from lawnplat.cli import main; main()", "plan", str(SURVEY)]
+    command += ["--elevation", str(RASTER), "--out", str(out), "--workers", "2"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    return Run(Said(done.returncode, done.stdout, done.stderr, None), out)
+
+
+def _kept(name: str, plan: Callable[[Path], Run]) -> Run:
+    def fill(folder: Path) -> None:
+        (folder / "said.pickle").write_bytes(pickle.dumps(plan(folder / "plans").result))
+
+    folder = kept_folder(name, fill)
+    return Run(pickle.loads((folder / "said.pickle").read_bytes()), folder / "plans")

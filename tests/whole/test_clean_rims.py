@@ -5,8 +5,6 @@ What is asked is common practice, no source. The gardens are those of `awkward`.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
@@ -15,17 +13,17 @@ from shapely import LineString, box
 from lawnplat.settings.load import load_machine
 
 from .awkward import BED, GARDENS, NECK, local
-from .planning import RULES, planned
+from .awkward_plans import drawn
+from .planning import RULES
 
 EDGE_M = RULES.ground.open_edge_m
 
 
 @pytest.mark.parametrize("machine", ["large", "steep"])
-def test_the_wire_runs_nearly_straight_across_a_closed_neck(machine: str, tmp_path: Path) -> None:
-    _, file, broken = planned(GARDENS["neck_of_70_cm"].site("neck"), tmp_path, machine=machine)
-    assert broken == []
-    frame = file["wire_sections"]
-    edge = local(frame[frame["section"] == "edge"].geometry.union_all())
+def test_the_wire_runs_nearly_straight_across_a_closed_neck(machine: str) -> None:
+    found = drawn("neck_of_70_cm", machine)
+    assert found.broken == ()
+    edge = shapely.union_all(found.sections("edge"))
     west, south, east, north = NECK.bounds
     # A disc that touches both corners' arcs of the open edge's radius reaches this far beyond the
     # straight line between them: the machine's own 0.48 m, one of four passages 0.07 m.
@@ -40,21 +38,20 @@ def test_the_wire_runs_nearly_straight_across_a_closed_neck(machine: str, tmp_pa
 
 
 @pytest.mark.parametrize("machine", ["small", "medium", "large", "steep"])
-def test_no_wire_bulges_in_behind_a_bed_by_the_edge(machine: str, tmp_path: Path) -> None:
-    site = GARDENS["island_by_the_edge"].site("bed")
-    _, file, broken = planned(site, tmp_path, machine=machine)
-    assert broken == []
+def test_no_wire_bulges_in_behind_a_bed_by_the_edge(machine: str) -> None:
+    found = drawn("island_by_the_edge", machine)
+    assert found.broken == ()
     west, south, east, _ = BED.bounds
     setback_m = RULES.kinds["flower_bed"].setback_m
     # By 5 cm the wire may draw in along the rounded corner of the bed's setback.
     behind = box(west - setback_m + 0.05, 0, east + setback_m - 0.05, south)
-    assert local(file.wire).intersection(behind).length == 0
+    assert found.wire.intersection(behind).length == 0
 
 
-def test_a_seam_leaves_trunks_alone(tmp_path: Path) -> None:
-    garden = GARDENS["twenty_trees"]
-    plan, file, broken = planned(garden.site("trees"), tmp_path, machine="small")
-    assert broken == []
+def test_a_seam_leaves_trunks_alone() -> None:
+    garden, found = GARDENS["twenty_trees"], drawn("twenty_trees", "small")
+    plan, file = found.plan, found.file
+    assert found.broken == ()
     assert file.loops == [1, 2]
     # No wire runs round a trunk, and none is nearer to one than its setback.
     assert "tree" not in set(file["wire_sections"]["against"])

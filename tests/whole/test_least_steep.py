@@ -60,8 +60,8 @@ def plan_of(name: str) -> PlanFile:
     site = site_of(moved(parcel), things, spot_heights=heights, name="ramp")
     with TemporaryDirectory() as folder:
         _, file, broken = planned(site, Path(folder))
-    assert broken == []
-    return file
+        assert broken == []
+        return file.in_memory()
 
 
 def steepest_metre_pct(line: LineString) -> float:

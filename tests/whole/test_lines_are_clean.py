@@ -13,11 +13,9 @@ import pytest
 import shapely
 from shapely import LineString
 
-from lawnplat.plan import plan_site
 from lawnplat.settings.load import load_machine
-from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.wire.types import Layout
-from lidar_lots import raster_path, real_lots
+from lidar_lots import lot_plans
 
 from .awkward import GARDENS
 from .awkward_plans import drawn, turns_deg
@@ -42,12 +40,7 @@ def legs_of(line: LineString) -> np.ndarray:
 
 @cache
 def on_real_ground() -> list[Layout]:
-    with ElevationRaster(raster_path()) as elevation:
-        plans = [
-            plan_site(lot, machine=MACHINE, rules=RULES, elevation=elevation)
-            for lot in real_lots(LOTS)
-        ]
-    return [plan.layout for plan in plans if plan.layout is not None]
+    return [plan.layout for plan in lot_plans(LOTS) if plan.layout is not None]
 
 
 def assert_a_handful_of_legs(line: LineString) -> None:

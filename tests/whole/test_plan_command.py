@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -18,6 +16,8 @@ from click.testing import CliRunner, Result
 from shapely.geometry import box, mapping
 
 from lawnplat.cli import main
+
+from .conftest import Run, Said
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 SURVEY, RASTER = SAMPLE / "survey.gpkg", SAMPLE / "elevation.tif"
@@ -56,22 +56,16 @@ def square(side: float, west: float = 0.0) -> object:
     return box(E + west, N, E + west + side, N + side)
 
 
-@pytest.fixture(scope="module")
-def sample_run(
-    tmp_path_factory: pytest.TempPathFactory,
-) -> tuple[subprocess.CompletedProcess, Path]:
-    """The sample survey, planned by the installed command in a process of its own."""
-    out = tmp_path_factory.mktemp("sample") / "plans"
-    command = [sys.executable, "-c", "from lawnplat.cli import main; main()", "plan", str(SURVEY)]
-    command += ["--elevation", str(RASTER), "--out", str(out), "--workers", "2"]
-    return subprocess.run(command, capture_output=True, text=True, check=False), out
+@pytest.fixture
+def sample_run(street_of_two_workers: Run) -> tuple[Said, Path]:
+    return street_of_two_workers.result, street_of_two_workers.out
 
 
 def test_the_sample_survey_is_planned(sample_run) -> None:
     done, out = sample_run
     rows = table(out)
     # The sample holds one garden that cannot be planned: the exit status says so.
-    assert done.returncode == 1, done.stderr
+    assert done.exit_code == 1, done.stderr
     assert "Traceback" not in done.stderr
     by_status = {status: [n for n, r in rows.items() if r["status"] == status] for status in (
         "planned", "planned_with_advisories", "not_plannable", "bad_input",
@@ -80,7 +74,7 @@ def test_the_sample_survey_is_planned(sample_run) -> None:
     assert by_status["bad_input"] == []
     assert len(rows) >= 7
     for name, row in rows.items():
-        assert name in done.stdout
+        assert name in done.output
         assert (row["status"] in PLANNED) == (float(row["perimeter_m"]) > 0)
         assert (row["reason"] == "") == (row["status"] in PLANNED)
 

@@ -195,11 +195,14 @@ def _fall_pct(place: shapely.Point) -> float:
     return float(100 * np.hypot(east[1] - east[0], north[1] - north[0]))
 
 
-@pytest.mark.parametrize("more", [(), ("--workers", "2")], ids=["again", "two-workers"])
+@pytest.mark.parametrize("how", ["again", "two-workers"])
 def test_the_same_input_gives_the_same_plan(
-    street: Run, tmp_path: Path, more: tuple[str, ...]
+    street: Run, tmp_path: Path, how: str, request: pytest.FixtureRequest
 ) -> None:
-    other = run_plan(tmp_path / "plans", SURVEY, "--elevation", RASTER, *more)
+    if how == "again":
+        other = run_plan(tmp_path / "plans", SURVEY, "--elevation", RASTER)
+    else:
+        other = request.getfixturevalue("street_of_two_workers")
     assert other.table == street.table
     for name in street.table:
         one, two = street.plan(name), other.plan(name)

@@ -21,15 +21,17 @@ import shapely
 from shapely import LineString, Point
 from shapely.ops import substring
 
-from holds import PlanFile
-from lawnplat.settings.load import load_rule_book
+from holds import PlanFile, read_plan
+from lawnplat.deliver.gpkg import write_plan
+from lawnplat.plan import plan_site
+from lawnplat.settings.load import load_machine, load_rule_book
 from lawnplat.survey.field_map import load_field_map
 from lawnplat.survey.read import read_survey
 
 from .awkward import GARDENS
 from .awkward_plans import drawn
 from .conftest import Run
-from .planning import RULES, planned
+from .planning import RULES
 
 LONGEST_M, CUT_DEG, BACK_M, ARC_M = 30.0, (30.0, 150.0), 0.01, 0.03
 PAIR_M = 2 * RULES.wire.pair_gap_m  # a lead's wires lie a gap apart, their bends a little more
@@ -89,9 +91,10 @@ def real_plots(tmp_path_factory: pytest.TempPathFactory) -> list[Case]:
     )
     cases: list[Case] = []
     for site in survey.sites[::13]:
-        plan, file, _ = planned(site, folder / site.property_id)
+        plan = plan_site(site, machine=load_machine("medium"), rules=RULES)
         if plan.layouts:
-            cases.append(Case(site.property_id, file))
+            path = write_plan(plan, folder / site.property_id)
+            cases.append(Case(site.property_id, read_plan(path)))
         if len(cases) == 10:
             break
     return cases

@@ -14,8 +14,10 @@ import pytest
 from shapely import Point, box
 from shapely.affinity import translate
 
+from kept import kept
 from lawnplat.deliver.recorded import recorded_plan
 from lawnplat.plan import plan_site
+from lawnplat.planned import Plan
 from lawnplat.proving.catalogue import RULES as EVERY_RULE
 from lawnplat.proving.catalogue import rule_named
 from lawnplat.proving.checks import of_wires as checks
@@ -25,7 +27,7 @@ from lawnplat.settings.load import load_machine, load_price_book, load_rule_book
 from lawnplat.survey.read import read_survey
 from lawnplat.survey.types import Site
 from lawnplat.terrain.reader import ElevationRaster
-from lidar_lots import raster_path, real_lots
+from lidar_lots import lot_plans
 from spoilt.ground import OF_GROUND, OF_SOME_GROUND
 from spoilt.lines import OF_LINES
 from spoilt.record import OF_RECORDS
@@ -35,6 +37,7 @@ from spoilt.ways import Way
 from spoilt.wires import OF_WIRES
 
 from .awkward import GARDENS
+from .awkward_plans import drawn
 from .planning import moved, site_of, thing
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
@@ -61,8 +64,8 @@ def surveyed() -> dict[str, Site]:
 
 
 @cache
-def lots() -> dict[str, Site]:
-    return {site.property_id: site for site in real_lots(6)}
+def lots() -> dict[str, Plan]:
+    return {plan.site.property_id: plan for plan in lot_plans(6)}
 
 
 def wide_lawn() -> Site:
@@ -76,20 +79,25 @@ def wide_lawn() -> Site:
 @cache
 def evidence_of(name: str) -> Evidence:
     if name == "two loops":
-        return _planned(wide_lawn(), None)
+        return _evidence(kept("two loops", lambda: _planned(wide_lawn(), None)))
     if name in GARDENS:
-        return _planned(GARDENS[name].site(name), None)
+        return _evidence(drawn(name).plan)
     if name in lots():
-        with ElevationRaster(raster_path()) as raster:
-            return _planned(lots()[name], raster)
+        return _evidence(lots()[name])
+    return _evidence(kept(f"{name} of the sample", lambda: _planned_sample(name)))
+
+
+def _planned_sample(name: str) -> Plan:
     with ElevationRaster(SAMPLE / "elevation.tif") as raster:
         return _planned(surveyed()[name], raster)
 
 
-def _planned(site: Site, raster: ElevationRaster | None) -> Evidence:
-    machine = load_machine(site.machine_class)
-    plan = plan_site(site, machine=machine, rules=RULES, elevation=raster)
-    return Evidence(recorded_plan(plan), RULES, machine, PRICES, site, plan.terrain)
+def _planned(site: Site, raster: ElevationRaster | None) -> Plan:
+    return plan_site(site, machine=load_machine(site.machine_class), rules=RULES, elevation=raster)
+
+
+def _evidence(plan: Plan) -> Evidence:
+    return Evidence(recorded_plan(plan), RULES, plan.machine, PRICES, plan.site, plan.terrain)
 
 
 SAMPLES = tuple(f"garden-0{number}" for number in range(1, 10))

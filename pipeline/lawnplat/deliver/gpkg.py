@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import closing
+from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from shapely import total_bounds
-from shapely.geometry import mapping
 
 from lawnplat.deliver.contract import (
     LAYERS,
@@ -19,6 +20,7 @@ from lawnplat.deliver.contract import (
     STYLES_TABLE,
     Layer,
 )
+from lawnplat.deliver.gpkg_rows import fill_layers
 from lawnplat.deliver.looks import LOOKS
 from lawnplat.deliver.place import place_file
 from lawnplat.deliver.rows import Row, plan_rows
@@ -26,6 +28,8 @@ from lawnplat.deliver.styles import qml, sld
 from lawnplat.errors import DeliveryError
 from lawnplat.planned import Plan
 
+_KEPT = 8
+"""So many empty files are kept, by their layers and CRS: a portfolio lies in a few CRSs."""
 _DRAFT_OPTIONS = {
     # A draft that a crash breaks is thrown away, so it need not be safe on the way.
     "OGR_SQLITE_SYNCHRONOUS": "OFF",
@@ -95,21 +99,20 @@ def write_layers(
     DeliveryError
         If the file cannot be written or does not hold what it should.
     """
-    import fiona  # noqa: PLC0415 - commands that write nothing must not wait for it
+    # Commands that write nothing must not wait for this.
     from fiona.errors import FionaError  # noqa: PLC0415
     from pyproj import CRS  # noqa: PLC0415
 
     wkt = CRS.from_user_input(crs).to_wkt() if crs else None
     try:
-        with fiona.Env(**_DRAFT_OPTIONS):
-            for layer, rows in layers:
-                _write_layer(path, layer, rows, wkt)
-    except (FionaError, RuntimeError, ValueError) as error:
+        path.write_bytes(_empty_layers(tuple(layer for layer, _ in layers), wkt))
+    except (FionaError, RuntimeError, ValueError, OSError) as error:
         raise DeliveryError(str(path), f"cannot be written ({error})") from error
     try:
         with closing(sqlite3.connect(path)) as database:
             database.execute("PRAGMA synchronous = OFF")
             with database:
+                fill_layers(database, layers)
                 _write_extents(database, layers)
                 _write_styles(database, [layer for layer, _ in layers])
             _check(database, path, {layer.name: len(rows) for layer, rows in layers})
@@ -118,28 +121,26 @@ def write_layers(
     _to_disk(path)
 
 
-def _write_layer(path: Path, layer: Layer, rows: Iterable[Row], wkt: str | None) -> None:
+@lru_cache(maxsize=_KEPT)
+def _empty_layers(layers: tuple[Layer, ...], wkt: str | None) -> bytes:
+    """Return a GeoPackage of layers without rows."""
     import fiona  # noqa: PLC0415
 
-    columns = layer.all_columns
-    schema = {"geometry": layer.geometry, "properties": {c.name: c.type for c in columns}}
-    records = (
-        {
-            "geometry": mapping(row.geometry) if row.geometry is not None else None,
-            "properties": dict(zip((c.name for c in columns), row.values, strict=True)),
-        }
-        for row in rows
-    )
-    with fiona.open(
-        path,
-        "w",
-        driver="GPKG",
-        layer=layer.name,
-        schema=schema,
-        crs_wkt=wkt if layer.geometry != "None" else None,
-        DESCRIPTION=layer.about,
-    ) as file:
-        file.writerecords(records)
+    with TemporaryDirectory() as folder, fiona.Env(**_DRAFT_OPTIONS):
+        path = Path(folder) / "empty.gpkg"
+        for layer in layers:
+            columns = {each.name: each.type for each in layer.all_columns}
+            with fiona.open(
+                path,
+                "w",
+                driver="GPKG",
+                layer=layer.name,
+                schema={"geometry": layer.geometry, "properties": columns},
+                crs_wkt=wkt if layer.geometry != "None" else None,
+                DESCRIPTION=layer.about,
+            ):
+                pass
+        return path.read_bytes()
 
 
 def _write_extents(

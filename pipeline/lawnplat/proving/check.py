@@ -15,13 +15,15 @@ from lawnplat.survey.types import Finding
 _ORDER = ("stop", "warn", "note")
 
 
-def check_plan(evidence: Evidence) -> tuple[Finding, ...]:
+def check_plan(evidence: Evidence, without: frozenset[str] = frozenset()) -> tuple[Finding, ...]:
     """Return every breach of a rule that a written plan holds.
 
     Parameters
     ----------
     evidence : Evidence
         The plan, the settings in force, and survey and terrain where they are at hand.
+    without : frozenset of str
+        Names of rules that are of no interest: their checks are not made.
 
     Returns
     -------
@@ -33,6 +35,7 @@ def check_plan(evidence: Evidence) -> tuple[Finding, ...]:
     found = [
         finding
         for check in (*OF_WIRES, *OF_LINES_AND_TABLES)
+        if check.__name__ not in without
         for finding in check(evidence if check is validity else measurable)
     ]
     return tuple(sorted(found, key=lambda each: _ORDER.index(each.severity)))

@@ -6,11 +6,18 @@ from xml.etree.ElementTree import SubElement
 
 from lawnplat.deliver.looks import BLACK, WHITE
 from lawnplat.deliver.picture.canvas import Canvas
-from lawnplat.deliver.picture.ground_map import draw_ground
+from lawnplat.deliver.picture.corners import free_corners
+from lawnplat.deliver.picture.ground_map import draw_ground, draw_outlets
 from lawnplat.deliver.picture.labels import Labels
-from lawnplat.deliver.picture.panel import CAUTION, draw_north, draw_panel, draw_scale_bar
+from lawnplat.deliver.picture.panel import (
+    CAUTION,
+    bar_size_mm,
+    draw_north,
+    draw_panel,
+    draw_scale_bar,
+)
 from lawnplat.deliver.picture.paper import paper_for
-from lawnplat.deliver.picture.wire_map import draw_advisories, draw_wires
+from lawnplat.deliver.picture.wire_map import draw_advisories, draw_wires, with_a_place
 from lawnplat.planned import Plan
 from lawnplat.survey.types import Finding
 
@@ -38,15 +45,17 @@ def draw(plan: Plan) -> str:
     clip = clip_to_map(canvas)
     labels = Labels(paper)
     numbered = numbered_findings(plan.findings)
+    corners = free_corners(paper, plan, labels, bar_size_mm(paper))
     draw_ground(canvas, plan, labels, clip)
     if plan.layouts:
         draw_wires(canvas, plan.layouts, plan.works, labels, clip)
-    draw_advisories(canvas, numbered, labels, clip)
+    draw_outlets(canvas, plan, labels, clip)
+    draw_advisories(canvas, with_a_place(numbered, plan.site.parcel), labels, clip)
     canvas.group("names", clip)
     labels.write(canvas)
     draw_frame(canvas)
-    draw_scale_bar(canvas)
-    draw_north(canvas)
+    draw_scale_bar(canvas, corners.bar)
+    draw_north(canvas, at_left=corners.north_at_left)
     draw_panel(canvas, plan, numbered)
     return canvas.svg()
 

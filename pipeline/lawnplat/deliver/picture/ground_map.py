@@ -25,19 +25,22 @@ _GIVEN_UP = {
 _SLOPES = {"workable": inks.WORKABLE, "too_steep": inks.STEEP}
 _SEEN_MM2 = 0.5
 """Ground smaller than this on the page is not seen, so that the key need not explain it."""
-_ON_TOP = ("buried_service", "neighbour_wire", "drop", "power_outlet")
+_ON_TOP = ("buried_service", "neighbour_wire", "drop")
 """Kinds drawn over the others: what must not be overlooked."""
+_OUTLET, _OUTLET_MM = "power_outlet", 1.8
+"""Half the size of its sign."""
 
 
 def draw_ground(canvas: Canvas, plan: Plan, labels: Labels, clip: str) -> None:
-    """Draw everything below the wires."""
+    """Draw everything below the wires; outlets, small as they are, come over them."""
     if plan.ground is not None:
         canvas.group("ground", clip)
         _draw_lawn(canvas, plan.ground)
         canvas.group("slopes", clip)
         _draw_slopes(canvas, plan.ground)
     canvas.group("features", clip)
-    for feature in sorted(plan.site.features, key=lambda each: each.kind in _ON_TOP):
+    things = [each for each in plan.site.features if each.kind != _OUTLET]
+    for feature in sorted(things, key=lambda each: each.kind in _ON_TOP):
         _draw_feature(canvas, feature)
         _label_feature(feature, labels)
     canvas.group("boundary", clip)
@@ -46,6 +49,17 @@ def draw_ground(canvas: Canvas, plan: Plan, labels: Labels, clip: str) -> None:
         canvas.group("passages", clip)
         _draw_passages(canvas, plan.ground, labels)
         _label_parts(plan.ground, labels)
+
+
+def draw_outlets(canvas: Canvas, plan: Plan, labels: Labels, clip: str) -> None:
+    """Draw and name the outlets over all wires, which lie near them."""
+    canvas.group("outlets", clip)
+    for feature in plan.site.features:
+        if feature.kind == _OUTLET:
+            _draw_feature(canvas, feature)
+            place = feature.geometry.representative_point()
+            labels.keep_free(place.x, place.y, _OUTLET_MM)
+            labels.ask_beside(place.x, place.y, "outlet", _OUTLET_MM)
 
 
 def _draw_lawn(canvas: Canvas, ground: Ground) -> None:
@@ -100,11 +114,7 @@ def _draw_feature(canvas: Canvas, feature: Feature) -> None:
 
 def _label_feature(feature: Feature, labels: Labels) -> None:
     """Name a thing where its name fits on it; the key tells what the smaller ones are."""
-    if feature.kind == "power_outlet":
-        place = feature.geometry.representative_point()
-        labels.ask(place.x, place.y, "outlet", below_mm=3.8, must=True)
-        labels.keep_free(place.x, place.y, 1.8)
-    elif feature.kind == "tree":
+    if feature.kind == "tree":
         place = feature.geometry.centroid
         labels.keep_free(place.x, place.y, 1.0)
     elif feature.geometry.area > 0:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from itertools import product
 
 import shapely
-from shapely import Point
+from shapely import Point, affinity
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.deliver.looks import BLACK
@@ -102,17 +102,14 @@ class Labels:
         shapely.prepare(seen)
         self._wires.append(seen)
 
-    def ask(
-        self, x_m: float, y_m: float, words: str, *, below_mm: float = 0.0, must: bool = False
-    ) -> None:
-        """Name a place, ``below_mm`` under it; left out where no place near it is free.
+    def ask(self, x_m: float, y_m: float, words: str, *, must: bool = False) -> None:
+        """Name a place; left out where no place near it is free.
 
         With ``must`` it is written even over something else; nothing outside a cut map.
         """
         if not self.paper.shows(x_m, y_m):
             return
-        x, y = self.paper.xy(x_m, y_m)
-        self._wishes.append(_Wish(words, ((x, y + below_mm),), must=must))
+        self._wishes.append(_Wish(words, (self.paper.xy(x_m, y_m),), must=must))
 
     def ask_close(self, x_m: float, y_m: float, words: str) -> None:
         """Name a narrow place: on it, over its wires, or not at all."""
@@ -121,7 +118,7 @@ class Labels:
         self._wishes.append(_Wish(words, (self.paper.xy(x_m, y_m),), close=True))
 
     def ask_on(self, area: BaseGeometry, words: str, *, share: float = 0.8) -> None:
-        """Name a polygon in its middle or at its widest place, if enough of the name lies on it.
+        """Name a polygon in its middle, at its widest place, or where no wire is, if it fits there.
 
         Parameters
         ----------
@@ -175,7 +172,29 @@ class Labels:
             if wish.close or not self._on_a_wire(box):
                 return box
             last = last or box
-        return last or (next(self._boxes(wish)) if wish.must else None)
+        clear = None if wish.on is None else self._clear_box(wish, wish.on)
+        return clear or last or (next(self._boxes(wish)) if wish.must else None)
+
+    def _clear_box(self, wish: _Wish, area: BaseGeometry) -> _Box | None:
+        """Return a place on a name's area where it meets neither wires nor signs, if there is one.
+
+        In ground squeezed to the text's proportions it is the middle of the largest circle.
+        """
+        width = text_width(wish.words, _SIZE_MM)
+        taken = [self._ground(each, 0.0) for each in self._taken]
+        off_m = self.paper.metres(_OFF_MM)
+        wires = [each.buffer(off_m) for each in self._wires if each.intersects(area)]
+        seen, over = (
+            affinity.scale(each, xfact=_SIZE_MM / width, origin=(0, 0))
+            for each in (self.paper.seen(area), shapely.union_all([*wires, *taken]))
+        )
+        free = shapely.difference(seen, over)
+        if free.area == 0:
+            return None
+        middle = shapely.maximum_inscribed_circle([free])[0].coords[0]
+        box = self._box(*self.paper.xy(middle[0] * width / _SIZE_MM, middle[1]), width)
+        fits = self._is_free(box) and self._share(box, area) >= wish.share
+        return box if fits and not self._on_a_wire(box) else None
 
     def _is_free(self, box: _Box) -> bool:
         return not any(box.meets(other) for other in self._taken)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lawnplat.deliver.looks import BLACK, GREY, VERMILION, WHITE
 from lawnplat.deliver.picture.canvas import Canvas, text_width, wrapped
-from lawnplat.deliver.picture.paper import MARGIN_MM, PANEL_MM, round_up
+from lawnplat.deliver.picture.paper import MARGIN_MM, PANEL_MM, Paper, round_up
 from lawnplat.planned import Plan, Status
 from lawnplat.survey.types import Finding
 from lawnplat.wire.types import Layout
@@ -171,20 +171,30 @@ def _write_advisories(column: _Column, numbered: Sequence[tuple[int, Finding]]) 
         column.y += 0.8
 
 
-def draw_scale_bar(canvas: Canvas) -> None:
-    """Draw a bar of a round length in the map's corner, and the scale in words."""
+def draw_scale_bar(canvas: Canvas, corner: tuple[float, float]) -> None:
+    """Draw a bar of a round length with its top left in ``corner``, and the scale in words."""
     paper = canvas.paper
     canvas.group("scale_bar")
-    length = round_up(paper.metres(24.0), (1.0, 2.0, 5.0))
+    length, words = _bar(paper)
     long = paper.mm(length)
-    left, y = paper.left_mm + 3, paper.top_mm + paper.map_height_mm - 4
-    words = f"1:{paper.scale:g} on A4"
-    width = max(long, text_width(words, _SMALL_MM)) + text_width(f"{length:g} m", _SMALL_MM) + 4
-    canvas.rect(left - 1.5, y - 7.5, width, 10, fill=WHITE, fill_opacity="0.85")
+    left, y = corner[0] + 1.5, corner[1] + 7.5
+    canvas.rect(*corner, *bar_size_mm(paper), fill=WHITE, fill_opacity="0.85")
     canvas.rect(left, y - 1.6, long, 1.6, fill=WHITE, stroke=BLACK, stroke_width="0.25")
     canvas.rect(left, y - 1.6, long / 2, 1.6, fill=BLACK)
     canvas.text(left, y - 3.2, words, _SMALL_MM)
     canvas.text(left + long + 1.5, y, f"{length:g} m", _SMALL_MM)
+
+
+def bar_size_mm(paper: Paper) -> tuple[float, float]:
+    """Return the width and height of the scale bar with its words."""
+    length, words = _bar(paper)
+    long = max(paper.mm(length), text_width(words, _SMALL_MM))
+    return long + text_width(f"{length:g} m", _SMALL_MM) + 4, 10.0
+
+
+def _bar(paper: Paper) -> tuple[float, str]:
+    """Return the bar's length in metres, and the words over it."""
+    return round_up(paper.metres(24.0), (1.0, 2.0, 5.0)), f"1:{paper.scale:g} on A4"
 
 
 def draw_north(canvas: Canvas, *, at_left: bool = False) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString, MultiPolygon, Point, Polygon
 
 from lawnplat.deliver.looks import BLACK
 from lawnplat.deliver.picture import inks
@@ -102,7 +102,22 @@ def _draw_facing(canvas: Canvas, station: Station, name: str, labels: Labels) ->
     ahead = (x + _FACING_MM * math.sin(angle), y - _FACING_MM * math.cos(angle))
     canvas.point(*ahead, inks.FACING, station.bearing_deg)
     labels.keep_free(station.point.x, station.point.y, _FACING_MM)
-    labels.ask(station.point.x, station.point.y, name, below_mm=5.0, must=True)
+    labels.ask_beside(station.point.x, station.point.y, name, _FACING_MM)
+
+
+def with_a_place(
+    numbered: Sequence[tuple[int, Finding]], parcel: Polygon | MultiPolygon
+) -> list[tuple[int, Finding]]:
+    """Return the advisories that are of one place; those of the whole property stand in its middle.
+
+    A sign there would send the reader to a spot where there is nothing to see.
+    """
+    middle = shapely.point_on_surface(parcel)
+    return [
+        (number, each)
+        for number, each in numbered
+        if each.place is not None and not shapely.equals(each.place, middle)
+    ]
 
 
 def draw_advisories(

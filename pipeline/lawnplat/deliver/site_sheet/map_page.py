@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import shapely
 
 from lawnplat.deliver.looks import BLACK, WHITE
 from lawnplat.deliver.picture import inks
 from lawnplat.deliver.picture.canvas import Canvas
+from lawnplat.deliver.picture.corners import free_corners
 from lawnplat.deliver.picture.draw import clip_to_map, draw_frame
-from lawnplat.deliver.picture.ground_map import draw_ground
+from lawnplat.deliver.picture.ground_map import draw_ground, draw_outlets
 from lawnplat.deliver.picture.labels import Labels
 from lawnplat.deliver.picture.panel import draw_north
 from lawnplat.deliver.picture.paper import Paper
-from lawnplat.deliver.picture.wire_map import draw_advisories, draw_wires
+from lawnplat.deliver.picture.wire_map import draw_advisories, draw_wires, with_a_place
 from lawnplat.deliver.site_sheet.contours import Contours
 from lawnplat.planned import Plan
 from lawnplat.survey.types import Finding
@@ -26,8 +26,8 @@ _SHORT_BAR_M, _LONG_BAR_M = 10.0, 50.0
 _COARSE = 500.0
 """At smaller scales than this the bar is the long one."""
 _BAR_FIELDS = 5
-_BAR_WIDE_MM, _BAR_HIGH_MM = 58.0, 10.5
-_NORTH_MM, _NORTH_HIGH_MM = 12.0, 17.0
+BAR_MM = (58.0, 10.5)
+"""Width and height of the scale bar with its words."""
 
 
 def draw_map_page(
@@ -59,15 +59,16 @@ def draw_map_page(
     canvas = Canvas(paper, title, about, prefix=f"m{number}-")
     canvas.rect(0, 0, paper.width_mm, paper.height_mm, fill=WHITE)
     labels, clip = Labels(paper), clip_to_map(canvas)
-    corners = free_corners(paper, plan, labels)
+    corners = free_corners(paper, plan, labels, BAR_MM)
     draw_ground(canvas, plan, labels, clip)
     if lines is not None:
         _draw_contours(canvas, lines, labels, clip)
     if plan.layouts:
         draw_wires(canvas, plan.layouts, plan.works, labels, clip)
+    draw_outlets(canvas, plan, labels, clip)
     if plan.works is not None and marks:
         draw_marks(canvas, plan.works, labels, clip)
-    draw_advisories(canvas, numbered, labels, clip)
+    draw_advisories(canvas, with_a_place(numbered, plan.site.parcel), labels, clip)
     canvas.group("names", clip)
     labels.write(canvas)
     draw_frame(canvas)
@@ -102,52 +103,14 @@ def draw_marks(canvas: Canvas, works: Works, labels: Labels, clip: str) -> None:
         labels.ask_beside(x, y, mark.name, inks.MARK.size / 2)
 
 
-@dataclass(frozen=True)
-class Corners:
-    """Where scale bar and north arrow stand: the bar's top left, and the arrow's side."""
-
-    bar: tuple[float, float]
-    north_at_left: bool
-
-
-def free_corners(paper: Paper, plan: Plan, labels: Labels) -> Corners:
-    """Return the corners where scale bar and north arrow hide least; names keep off them."""
-    wires = [layout.perimeter.line for layout in plan.layouts]
-    wires += [each.line for layout in plan.layouts for each in layout.return_lines]
-    near, top = paper.left_mm + 1.5, paper.top_mm + 1.5
-    far, bottom = near + paper.map_width_mm - 3, top + paper.map_height_mm - 3
-
-    def hidden(box: _Box) -> tuple[float, float]:
-        under = shapely.box(*paper.place(box[0], box[3]), *paper.place(box[2], box[1]))
-        wire = sum(shapely.intersection(each, under).length for each in wires)
-        return wire, float(shapely.intersection(plan.site.parcel, under).area)
-
-    arrows = [_box(left, top, _NORTH_MM, _NORTH_HIGH_MM) for left in (far - _NORTH_MM, near)]
-    arrow = min(arrows, key=hidden)
-    high = top if arrow == arrows[0] else top + _NORTH_HIGH_MM
-    places = [(near, bottom - _BAR_HIGH_MM), (far - _BAR_WIDE_MM, bottom - _BAR_HIGH_MM)]
-    places += [(near, high), (far - _BAR_WIDE_MM, top + _NORTH_HIGH_MM)]
-    bar = min((_box(*place, _BAR_WIDE_MM, _BAR_HIGH_MM) for place in places), key=hidden)
-    labels.keep_clear(*arrow)
-    labels.keep_clear(*bar)
-    return Corners((bar[0], bar[1]), arrow == arrows[1])
-
-
-_Box = tuple[float, float, float, float]
-"""Left, top, right, bottom on the page."""
-
-
-def _box(left: float, top: float, width: float, height: float) -> _Box:
-    return left, top, left + width, top + height
-
-
 def draw_scale_bar(canvas: Canvas, corner: tuple[float, float], length_m: float = 0.0) -> None:
     """Draw a bar whose length on the ground and on paper is written below it."""
     paper = canvas.paper
     canvas.group("scale_bar")
     length = length_m or (_SHORT_BAR_M if paper.scale <= _COARSE else _LONG_BAR_M)
     long, step = paper.mm(length), paper.mm(length) / _BAR_FIELDS
-    canvas.rect(*corner, max(_BAR_WIDE_MM, long + 8), _BAR_HIGH_MM, fill=WHITE, fill_opacity="0.7")
+    wide, high = BAR_MM
+    canvas.rect(*corner, max(wide, long + 8), high, fill=WHITE, fill_opacity="0.7")
     left, y = corner[0] + 3, corner[1] + 5.5
     for field in range(_BAR_FIELDS):
         fill = WHITE if field % 2 else BLACK

@@ -13,13 +13,14 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.deliver.looks import BLACK, WHITE
 from lawnplat.deliver.picture.canvas import Canvas
+from lawnplat.deliver.picture.corners import free_corners
 from lawnplat.deliver.picture.draw import clip_to_map, draw_frame
-from lawnplat.deliver.picture.ground_map import draw_ground
+from lawnplat.deliver.picture.ground_map import draw_ground, draw_outlets
 from lawnplat.deliver.picture.labels import Labels
 from lawnplat.deliver.picture.panel import draw_north
 from lawnplat.deliver.picture.paper import Paper
 from lawnplat.deliver.picture.wire_map import draw_wires
-from lawnplat.deliver.site_sheet.map_page import draw_marks, draw_scale_bar, free_corners
+from lawnplat.deliver.site_sheet.map_page import BAR_MM, draw_marks, draw_scale_bar
 from lawnplat.planned import Plan
 from lawnplat.wire.types import Layout, Station
 
@@ -122,9 +123,10 @@ def draw_station(plan: Plan, layout: Layout) -> Canvas:
     )
     canvas.rect(0, 0, paper.width_mm, paper.height_mm, fill=WHITE)
     labels, clip = Labels(paper), clip_to_map(canvas)
-    corners = free_corners(paper, plan, labels)
+    corners = free_corners(paper, plan, labels, BAR_MM)
     draw_ground(canvas, plan, labels, clip)
     draw_wires(canvas, [layout], plan.works, labels, clip)
+    draw_outlets(canvas, plan, labels, clip)
     if plan.works is not None:
         draw_marks(canvas, plan.works, labels, clip)
     canvas.group("dimensions", clip)

@@ -62,17 +62,21 @@ def breaks(
         for stray in wire.strays
     ]
     astray = shapely.union_all([*places, *lines])
-    planned = check_plan(evidence)
-    laid = check_plan(replace(evidence, plan=with_wires(evidence.plan, moved)))
+    laid = replace(evidence, plan=with_wires(evidence.plan, moved))
     pairs = _pairs(evidence.plan)
-    return tuple(
-        replace(each, text=f"as laid: {each.text}")
-        for each in laid
+    found = [
+        each
+        for each in check_plan(laid, _NOT_OF_LAYING)
         if each.rule not in _NOT_OF_LAYING
         and each.severity != "note"
         and (each.place is None or shapely.dwithin(each.place, astray, _NEAR_M))
         and not (each.rule in _TOUCH and each.place and shapely.dwithin(each.place, pairs, _NEAR_M))
-        and not any(_alike(each, other) for other in planned)
+    ]
+    planned = check_plan(evidence, _NOT_OF_LAYING) if found else ()
+    return tuple(
+        replace(each, text=f"as laid: {each.text}")
+        for each in found
+        if not any(_alike(each, other) for other in planned)
     )
 
 
