@@ -22,7 +22,14 @@ from click.testing import CliRunner
 
 from holds import Given, breaches, cheap_breaches, false_refusal, read_plan
 from lawnplat.cli import main
+from lawnplat.plan import plan_site
+from lawnplat.planned import Plan
 from lawnplat.settings.load import load_machine, load_rule_book
+from lawnplat.survey.field_map import load_field_map
+from lawnplat.survey.read import read_survey
+from lawnplat.terrain.reader import ElevationRaster
+
+from .bending_way import least_m, room_of
 
 FIELD_MAP = """
 [layers]
@@ -40,6 +47,7 @@ COUNT = 60
 WHOLLY = 10
 """One plan in so many gets every check, the others the cheap ones."""
 HEIGHT_SHARE = 0.75
+MOST_BENT = 2
 
 
 def write_plots(path: Path, count: int | None) -> None:
@@ -136,6 +144,35 @@ def test_every_plan_holds_or_is_refused_for_a_true_reason(
         if found:
             wrong[row["property_id"]] = found
     assert wrong == {}
+
+
+def planned_again(folder: Path, names: list[str]) -> list[Plan]:
+    """Plan some of the plots as `plan_plots` does, without files."""
+    rules, machine = load_rule_book(), load_machine("medium")
+    plots, columns = [str(folder / "plots.gpkg")], load_field_map(folder / "map.toml")
+    survey = read_survey(plots, rules=rules, field_map=columns, only=names)
+    with ElevationRaster(folder / "ground.tif") as elevation:
+        return [
+            plan_site(site, machine=machine, rules=rules, elevation=elevation)
+            for site in survey.sites
+        ]
+
+
+def test_a_first_line_bends_sharply_only_where_no_way_without_leads_to_its_joint(
+    plans: tuple[str, Path, list[dict[str, str]]],
+) -> None:
+    """The reference is the shortest way that bends and climbs as allowed, searched by scipy."""
+    _, out, rows = plans
+    bent = []
+    for row in rows:
+        if row["folder"] and row["status"].startswith("planned"):
+            said = read_plan(out / row["folder"] / "plan.gpkg", ("advisories",))["advisories"]
+            if said["text"].str.startswith("return line 1 turns").any():
+                bent.append(row["property_id"])
+    assert 1 <= len(bent) <= MOST_BENT
+    for plan in planned_again(out.parent, bent):
+        length_m = plan.layout.return_lines[0].line.length
+        assert least_m(room_of(plan, load_rule_book()), 1.5 * length_m) == np.inf
 
 
 def test_the_programs_own_proof_accuses_no_plan(

@@ -228,7 +228,7 @@ def _next_beside(
         return _over_the_limit(scene, siting, laid, wanted, asides_m)
     if last_resort is None:
         return None
-    last_resort = as_last_resort(scene, siting, last_resort, laid, before_m)
+    last_resort = as_last_resort(scene, siting, last_resort, laid, wanted)
     if chosen or last_resort.clean:
         return last_resort
     ahead = straight_ahead(scene, siting)

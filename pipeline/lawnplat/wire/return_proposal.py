@@ -26,11 +26,13 @@ from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
 from lawnplat.wire.return_drawing import as_found, drawn
 from lawnplat.wire.return_search import IN_LEGS, IN_STEPS
 from lawnplat.wire.scene import Scene
-from lawnplat.wire.shorter_line import shortened, shortened_on_bare_ground
+from lawnplat.wire.shorter_line import kept_to, shortened, shortened_on_bare_ground
 from lawnplat.wire.station import Siting
 
 _SWITCHBACK_SHARE = 1.5
 """A bend over the largest allowed by this is a switchback: no closer corners make it gentle."""
+_OTHER_ENDS = 8
+"""So many other joints are tried where the line to the best one breaks a rule."""
 
 
 _Best = tuple[LineWays, WayTo]
@@ -268,8 +270,11 @@ def _along(
 
 
 def _switches_back(scene: Scene, line: LineString) -> bool:
-    most_deg = _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
-    return sharpest_bend(line, scene.rules)[0] > most_deg
+    return _bend_deg(scene, line) > _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
+
+
+def _bend_deg(scene: Scene, line: LineString) -> float:
+    return sharpest_bend(line, scene.rules)[0]
 
 
 def as_last_resort(
@@ -277,13 +282,45 @@ def as_last_resort(
     siting: Siting,
     proposal: Proposal,
     laid: Sequence[LineString],
-    before_m: FloatArray,
+    wanted: Wanted,
 ) -> Proposal:
-    """Return a line that breaks a rule as good as it can be, where no other is to be had."""
+    """Return a line that breaks a rule as good as it can be, where no other is to be had.
+
+    Best one to the same joint, then one to another, that breaks none; else the same one, drawn with
+    more effort.
+    """
     if proposal.ways is None or proposal.way is None:
         return proposal
-    better = _as_laid(scene, siting, proposal.ways, proposal.way, before_m, last_resort=True)
-    return better if _may_lie(scene, better.line, laid) else proposal
+    ways, way = proposal.ways, proposal.way
+    kept = kept_to(scene, ways.corridor, way.end, _limit(scene, ways))
+    if kept is not None and _may_lie(scene, kept, laid):
+        return _proposal(siting, ways, way, kept, before_m=wanted.before_m, clean=True)
+    found = _to_other_ends(scene, siting, (ways, way), laid, wanted)
+    clean = next((other for other in found if other.clean), None)
+    if clean is not None:
+        return clean
+    better = _as_laid(scene, siting, ways, way, wanted.before_m, last_resort=True)
+    worse = not better.clean and _bend_deg(scene, better.line) > _bend_deg(scene, proposal.line)
+    return proposal if worse or not _may_lie(scene, better.line, laid) else better
+
+
+def _to_other_ends(
+    scene: Scene, siting: Siting, best: _Best, laid: Sequence[LineString], wanted: Wanted
+) -> Iterator[Proposal]:
+    """Yield lines along the ways to a few other ends, apart from each other, the best first."""
+    apart_m = scene.rules.return_line.joint_from_station_m
+    ways, tried = best
+    joints = [tried.joint]
+    for way in sorted(ways.ways, key=lambda each: each.rank(scene, wanted)):
+        near = np.hypot(*(np.array(joints) - way.joint).T) < apart_m
+        if near.any() or not way.serves(wanted):
+            continue
+        proposal = _as_laid(scene, siting, ways, way, wanted.before_m)
+        if _may_lie(scene, proposal.line, laid):
+            yield proposal
+        joints.append(way.joint)
+        if len(joints) > _OTHER_ENDS:
+            return
 
 
 def straight_ahead(scene: Scene, siting: Siting) -> Proposal | None:

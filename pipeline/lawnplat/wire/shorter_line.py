@@ -62,7 +62,7 @@ def shortened(
     if line.length <= longer * shortest.length:
         return line
     if keeps_rules(scene, line, limit) and not keeps_rules(scene, shortest, limit):
-        gentle = _turning_gently(asked, searched, line)
+        gentle = _turning_gently(asked, searched, line.length)
         # It is itself a little longer than it need be, its steps being those of a coarser grid.
         longer = _drawn_well(scene)
         return line if gentle is None or line.length <= longer * gentle.length else gentle
@@ -92,10 +92,17 @@ def shortened_on_bare_ground(
         return line
     other: LineString | None = asked.drawn(0.0, searched)
     if other is not None and not keeps_rules(bare, other, limit):
-        other = _turning_gently(asked, searched, line)
+        other = _turning_gently(asked, searched, line.length)
     if other is None or line.length <= longer * other.length:
         return line
     return other if keeps_limit_by_the_metre(scene.bare, other, limit) else line
+
+
+def kept_to(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> LineString | None:
+    """Return a line to ``end`` that keeps the rules, gentle ground worth nothing; None without."""
+    asked = _Asked(scene, corridor, corridor, end, limit)
+    searched = asked.searched(0.0)
+    return None if searched is None else _turning_gently(asked, searched, float("inf"))
 
 
 @dataclass(frozen=True)
@@ -152,7 +159,7 @@ def _gentler(asked: _Asked, most_m: float) -> LineString | None:
     return line if kept else None
 
 
-def _turning_gently(asked: _Asked, searched: Searched, than: LineString) -> LineString | None:
+def _turning_gently(asked: _Asked, searched: Searched, than_m: float) -> LineString | None:
     """Return the shortest line along ways that turn gently; None where all break a rule.
 
     Bends follow closer on each other where the line along a way would else break one. Whole legs
@@ -171,7 +178,7 @@ def _turning_gently(asked: _Asked, searched: Searched, than: LineString) -> Line
             continue
         found.append(line)
         least_m = _length_m(ways[-1], asked.corridor, asked.end)
-        enough_m = _drawn_well(asked.scene) * min(least_m, than.length)
+        enough_m = _drawn_well(asked.scene) * min(least_m, than_m)
         if gently is IN_LEGS and line.length <= enough_m:
             break
     return min(found, key=lambda line: line.length, default=None)
