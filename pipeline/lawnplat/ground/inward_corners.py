@@ -71,8 +71,8 @@ def _swung_round(
         tight = narrow(now)
         shapely.prepare(tight)
         met = np.asarray(shapely.intersects(tight, discs))
-        narrow_at = np.concatenate([narrow_at, _middles(list(np.compress(met, discs)))])
-        free = list(np.compress(~met, discs))
+        narrow_at = np.concatenate([narrow_at, _middles(_those(discs, met))])
+        free = _those(discs, ~met)
         before, now = now, _without(now, free, passable, near_m)
         if now is before:
             break
@@ -80,7 +80,7 @@ def _swung_round(
 
 
 def _middles(discs: list[BaseGeometry]) -> FloatArray:
-    return shapely.get_coordinates(shapely.centroid(discs))
+    return np.asarray(shapely.get_coordinates(shapely.centroid(discs)))
 
 
 def _elsewhere(discs: list[BaseGeometry], narrow_at: FloatArray) -> list[BaseGeometry]:
@@ -88,7 +88,11 @@ def _elsewhere(discs: list[BaseGeometry], narrow_at: FloatArray) -> list[BaseGeo
     if not discs or len(narrow_at) == 0:
         return discs
     off_m, _ = KDTree(narrow_at).query(_middles(discs))
-    return list(np.compress(off_m > _EVEN_M, discs))
+    return _those(discs, np.asarray(off_m > _EVEN_M))
+
+
+def _those(discs: list[BaseGeometry], chosen: NDArray[np.bool_]) -> list[BaseGeometry]:
+    return [disc for disc, is_chosen in zip(discs, chosen, strict=True) if is_chosen]
 
 
 def _without(

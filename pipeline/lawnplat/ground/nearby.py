@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import polygons
-from lawnplat.ground.shape import shaped
+from lawnplat.ground.shape import shaped, without_specks
 from lawnplat.settings.types import MachineClass, RuleBook
 
 _HAIR_M = 1e-3
@@ -18,6 +18,7 @@ _COARSE_M = 0.1
 _COARSE_SEGMENTS = 4
 """Chords to a quarter circle: of 4 m in reach, 0.08 m are lost."""
 _SEAM_M = 1e-6
+_SPECK_M2 = 1e-6
 _LITTLE_MORE = 1.5
 
 
@@ -27,7 +28,7 @@ def reshaped(
     left: Callable[[BaseGeometry], BaseGeometry],
     machine: MachineClass,
     rules: RuleBook,
-) -> BaseGeometry:
+) -> MultiPolygon:
     """Return ``now`` with its shape given anew round what is ``changed``.
 
     A corner is rounded by what lies within two radii.
@@ -44,7 +45,7 @@ def reshaped(
     far_m = 2 * max(rules.wire.corner_radius_m, machine.smallest_passage_m) + _HAIR_M
     near = _windows(changed, far_m)
     if near.is_empty:
-        return now
+        return MultiPolygon(polygons(now))
     there = shapely.intersection(shaped(left(_windows(changed, 3 * far_m)), machine, rules), near)
     shapely.prepare(near)
     parts = np.array(polygons(now), dtype=object)
@@ -52,7 +53,8 @@ def reshaped(
     # A hair of overlap, so that the two fit together without a seam.
     elsewhere = shapely.difference(parts[met], shapely.buffer(near, -_SEAM_M, join_style="mitre"))
     joined = [*parts[~met], *elsewhere, *polygons(there)]
-    return shapely.disjoint_subset_union_all(joined) if joined else Polygon()
+    whole = shapely.disjoint_subset_union_all(joined) if joined else Polygon()
+    return MultiPolygon([without_specks(part) for part in polygons(whole) if part.area > _SPECK_M2])
 
 
 def _windows(changed: BaseGeometry, reach_m: float) -> BaseGeometry:
@@ -66,6 +68,6 @@ def _windows(changed: BaseGeometry, reach_m: float) -> BaseGeometry:
     blobs = np.array(polygons(grown), dtype=object)
     if len(blobs) == 0:
         return Polygon()
-    boxes = shapely.box(*shapely.bounds(blobs).T)
+    boxes = np.asarray(shapely.box(*shapely.bounds(blobs).T), dtype=object)
     boxed = shapely.area(boxes) < _LITTLE_MORE * shapely.area(blobs)
     return shapely.union_all(np.where(boxed, boxes, blobs))

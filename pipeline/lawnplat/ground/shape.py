@@ -70,7 +70,7 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     near_m = _AROUND * (radius_m + corner_m)
     reach = blunted(reach, corner_m, narrow, passable, near_m=near_m)
     reach = rounded(reach, corner_m, radius_m)
-    return MultiPolygon([_without_specks(part) for part in polygons(reach)])
+    return MultiPolygon([without_specks(part) for part in polygons(reach)])
 
 
 def _thinned(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
@@ -125,7 +125,7 @@ def _there(
     return [part for part in polygons(place) if shapely.intersects(part, sign)]
 
 
-def _without_specks(part: Polygon) -> Polygon:
+def without_specks(part: Polygon) -> Polygon:
     """Close the holes that parallel curves leave where they meet: no wire goes round a hair."""
     if all(Polygon(ring).area >= _SPECK_M2 for ring in part.interiors):
         return part
