@@ -24,6 +24,7 @@ from lawnplat.ground.build import build_ground
 from lawnplat.plan import plan_site
 from lawnplat.settings.load import load_machine, load_rule_book
 from lawnplat.survey.read import read_survey
+from lawnplat.survey.types import Feature, Site
 from lawnplat.terrain.build import build_terrain
 from lawnplat.terrain.reader import ElevationRaster
 from lawnplat.wire.build import build_layout
@@ -179,6 +180,45 @@ def test_terrain(timed, survey, rooms, settings):
 def test_ground(timed, rooms, settings):
     site, _, terrain, _, _ = rooms
     assert timed(build_ground, site, terrain, *settings).parts
+
+
+ROUGH_SIDES_M = (20, 32, 45)
+
+
+def rough(side_m):
+    """Return an invented parcel with a house on a sum of three waves 4 to 8 m long.
+
+    Large shares of it are too steep to mow, and nearly all rims have to be drawn in: hundreds of
+    narrow places.
+    """
+    random = np.random.default_rng(side_m)
+    bearing_rad, long_m = random.uniform(0, 2 * np.pi, 3), random.uniform(4, 8, 3)
+    high_m = random.uniform(0.14, 0.45, 3)
+    x, y = (axis.ravel() for axis in np.meshgrid(*[np.arange(-3.0, side_m + 3)] * 2))
+    along_m = np.outer(x, np.cos(bearing_rad)) + np.outer(y, np.sin(bearing_rad))
+    z = 100 + (high_m * np.sin(2 * np.pi * along_m / long_m)).sum(axis=1)
+    middle, whole = side_m / 2, box(0, 0, side_m, side_m)
+    house, parcel = (
+        shapely.affinity.translate(shape, E, N)
+        for shape in (box(middle - 5, middle - 4, middle + 5, middle + 4), whole)
+    )
+    heights = np.stack([x + E, y + N, z], axis=1)
+    things = (Feature("building", house, "h"),)
+    return Site(
+        f"rough {side_m}", "invented", CRS, parcel, features=things, spot_heights=heights
+    )
+
+
+@pytest.mark.benchmark(group="ground room on rough steep ground")
+@pytest.mark.parametrize("side_m", ROUGH_SIDES_M, ids=lambda side_m: f"{side_m} m square")
+def test_ground_where_it_is_rough(benchmark, request, side_m):
+    if side_m > ROUGH_SIDES_M[0] and not request.config.getoption("--benchmark-enable"):
+        pytest.skip("takes long: only when timed")
+    machine, rules = load_machine("medium"), load_rule_book()
+    site = rough(side_m)
+    terrain = build_terrain(site, machine, rules, None)
+    found = benchmark.pedantic(build_ground, (site, terrain, machine, rules), rounds=1)
+    assert found.parts
 
 
 def test_wire(timed, rooms, settings):

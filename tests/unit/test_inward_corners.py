@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.geometry import opened, polygons
 from lawnplat.ground import inward_corners
 from lawnplat.ground.inward_corners import blunted
-from lawnplat.ground.shape import _without_waists
+from lawnplat.ground.waists import without_waists
 
 RADIUS_M = 0.3
 REACH_M = 0.5
@@ -26,7 +26,7 @@ OUT_M, ALONG_M = 0.05, 0.2
 
 def passable(ground: BaseGeometry) -> BaseGeometry:
     """Return what a disc reaches without passing a waist."""
-    return _without_waists(opened(ground, REACH_M), REACH_M)
+    return without_waists(opened(ground, REACH_M), REACH_M)
 
 
 def beside(post: Polygon, *, east: bool, north: bool) -> shapely.Point:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import QUARTER_SEGMENTS, FloatArray, grow, polygons, union
 from lawnplat.ground.inward import Room, depths_m
+from lawnplat.ground.nearby import reshaped
 from lawnplat.ground.rim_fall import Rim, long_runs, outward_fall_pct, rims_of
-from lawnplat.ground.shape import shaped
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.terrain.types import Terrain
 
@@ -29,7 +28,6 @@ _HAIR_M = 1e-3
 _ON_IT_M = 5e-3
 _LEAST_DEPTH_M = 0.02
 _SMOOTH_M = 2e-3
-_SEAM_M = 1e-6
 _LEAST_CUT_M2 = 0.05
 _LEAST_CARVE_M2 = 0.02
 _LEFT_SHARE = 0.1
@@ -101,8 +99,9 @@ def cut_for_fall(ground: BaseGeometry, slopes: Slopes) -> BaseGeometry:
         more = _carved(now, ground, slopes)
         if shapely.intersection(now, more).area < _LEAST_CARVE_M2:
             break
-        carved = shapely.simplify(union([carved, more]), _SMOOTH_M)
-        now = _smoothed(ground, carved, slopes)
+        more = shapely.simplify(more, _SMOOTH_M)
+        carved = union([carved, more])
+        now = _smoothed(now, more, ground, carved, slopes)
     if carved.is_empty:
         return Polygon()
     return _worth_it(ground, now, carved, slopes)
@@ -127,8 +126,7 @@ def _carved(now: BaseGeometry, first: BaseGeometry, slopes: Slopes) -> BaseGeome
         over = slopes.over(rim)
         runs = slopes.runs(rim, over)
         if now is not first:  # what has not moved has been looked at
-            moved = ~np.asarray(shapely.dwithin(edge, shapely.points(rim.places), _ON_IT_M))
-            runs = [run for run in runs if moved[run].any()]
+            runs = [run for run in runs if not _on(edge, rim.places[run]).all()]
         if not runs:
             continue
         counted = np.zeros(len(over), dtype=bool)
@@ -136,6 +134,10 @@ def _carved(now: BaseGeometry, first: BaseGeometry, slopes: Slopes) -> BaseGeome
         found = depths_m(rim, counted & over, room)
         bodies.extend(_hulls(rim.places, found))
     return union(bodies)
+
+
+def _on(edge: BaseGeometry, places: FloatArray) -> NDArray[np.bool_]:
+    return np.asarray(shapely.dwithin(edge, shapely.points(places), _ON_IT_M))
 
 
 def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
@@ -151,74 +153,91 @@ def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
     return list(np.asarray(shapely.convex_hull(shapely.linestrings(pairs))))
 
 
-def _smoothed(first: BaseGeometry, carved: BaseGeometry, slopes: Slopes) -> BaseGeometry:
-    """Return ``first`` less what was carved, corners both ways rounded."""
-    radius_m = slopes.rules.wire.corner_radius_m
-
-    def closed(around: BaseGeometry) -> BaseGeometry:
-        left = shapely.difference(around, carved)
-        return shapely.intersection(grow(grow(left, radius_m), -radius_m), around)
-
-    return _reshaped(first, carved, closed, slopes)
-
-
-def _less(first: BaseGeometry, cut: BaseGeometry, slopes: Slopes) -> BaseGeometry:
-    """Return what the machine reaches of ``first`` less ``cut``."""
-    return _reshaped(first, cut, lambda around: shapely.difference(around, cut), slopes)
-
-
-def _reshaped(
+def _smoothed(
+    now: BaseGeometry,
+    more: BaseGeometry,
     first: BaseGeometry,
-    changed: BaseGeometry,
-    change: Callable[[BaseGeometry], BaseGeometry],
+    carved: BaseGeometry,
     slopes: Slopes,
 ) -> BaseGeometry:
-    """Return ``first``, which has its shape, with a ``change`` of it shaped.
-
-    Only the surroundings of what is ``changed`` are shaped anew: a corner is rounded by what lies
-    within two radii.
-    """
+    """Return ``now`` less ``more`` of what was ``carved`` of ``first``, all corners rounded."""
     radius_m = slopes.rules.wire.corner_radius_m
-    far_m = 2 * max(radius_m, slopes.machine.smallest_passage_m) + _HAIR_M
-    near, wider = (
-        union(shapely.box(*part.bounds) for part in polygons(grow(changed, reach_m)))
-        for reach_m in (far_m, 3 * far_m)
-    )
-    around = shapely.intersection(first, wider)
-    there = shapely.intersection(shaped(change(around), slopes.machine, slopes.rules), near)
-    # A hair of overlap, so that the two fit together without a seam.
-    elsewhere = shapely.difference(first, grow(near, -_SEAM_M))
-    return union([elsewhere, there])
+
+    def closed(window: BaseGeometry) -> BaseGeometry:
+        around = shapely.intersection(first, window)
+        left = shapely.difference(around, carved)
+        # Only what was carved is rounded: the rest of the rim stays as it was to the last digit.
+        rounded = grow(grow(left, radius_m), -radius_m)
+        return shapely.difference(around, shapely.difference(carved, rounded))
+
+    return reshaped(now, more, closed, slopes.machine, slopes.rules)
 
 
 def _worth_it(
     first: BaseGeometry, now: BaseGeometry, carved: BaseGeometry, slopes: Slopes
 ) -> BaseGeometry:
     """Return the cuts that do what they are for, those that leave the rim no better put back."""
+    shapely.prepare(carved)
     cuts = [
         cut
         for cut in polygons(shapely.difference(first, now))
-        if cut.area > _LEAST_CUT_M2 and shapely.intersects(cut, carved)
+        if cut.area > _LEAST_CUT_M2 and shapely.intersects(carved, cut)
     ]
-    lawns = _lawns(first, slopes)
-    may_part = lawns != _lawns(now, slopes)
-    kept = [
-        cut
-        for cut in cuts
-        if not _takes_more(cut, carved, slopes)
-        and not (may_part and _lawns(_less(first, cut, slopes), slopes) != lawns)
-    ]
-    left = now if len(kept) == len(cuts) else None
+    kept = [cut for cut in cuts if not _takes_more(cut, carved, slopes)]
+    kept = _parting_none(kept, first, now, slopes)
+    staying = {id(cut) for cut in kept}
+    dropped = [cut for cut in cuts if id(cut) not in staying]
+    edge = shapely.boundary(first)
+    shapely.prepare(edge)
+    old = _over_points(first, slopes)
     while kept:
-        if left is None:
-            left = _less(first, union(kept), slopes)
-        old, new = _over_points(first, slopes), _over_points(left, slopes)
-        new = new[shapely.distance(shapely.boundary(first), new) > _ON_IT_M]
-        better = [cut for cut in kept if _mends(cut, old, new)]
-        if len(better) == len(kept):
+        now = _put_back(now, dropped, first, kept, slopes)
+        new = _over_points(now, slopes)
+        new = new[~np.asarray(shapely.dwithin(edge, new, _ON_IT_M))]
+        mends = _mends(kept, old, new)
+        if mends.all():
             return union(kept)
-        kept, left = better, None
+        dropped = [cut for cut, good in zip(kept, mends, strict=True) if not good]
+        kept = [cut for cut, good in zip(kept, mends, strict=True) if good]
     return Polygon()
+
+
+def _put_back(
+    now: BaseGeometry,
+    dropped: list[Polygon],
+    first: BaseGeometry,
+    kept: list[Polygon],
+    slopes: Slopes,
+) -> BaseGeometry:
+    """Return ``now`` with the cuts ``dropped`` put back, of which those ``kept`` are not."""
+    cut = union(kept)
+
+    def left(window: BaseGeometry) -> BaseGeometry:
+        return shapely.difference(shapely.intersection(first, window), cut)
+
+    return reshaped(now, union(dropped), left, slopes.machine, slopes.rules)
+
+
+def _parting_none(
+    cuts: list[Polygon], first: BaseGeometry, now: BaseGeometry, slopes: Slopes
+) -> list[Polygon]:
+    """Return the ``cuts`` that part none of the lawns in ``first``, nor make one too small.
+
+    They are looked at one by one where all of them together do, as ``now`` shows.
+    """
+    lawns, left = (np.array(polygons(each), dtype=object) for each in (first, now))
+    left = left[shapely.area(left) >= slopes.rules.ground.smallest_part_m2]
+    inside = STRtree(lawns).query(shapely.point_on_surface(left), predicate="within")[1]
+    changed = np.bincount(inside, minlength=len(lawns)) != _lawns(lawns, slopes)
+    kept = []
+    for cut in cuts:
+        at = int(np.argmin(shapely.distance(lawns, shapely.point_on_surface(cut))))
+        if changed[at]:
+            pieces = np.array(polygons(shapely.difference(lawns[at], cut)), dtype=object)
+            if _lawns(pieces, slopes).sum() != _lawns(lawns[at], slopes):
+                continue
+        kept.append(cut)
+    return kept
 
 
 def _takes_more(cut: Polygon, carved: BaseGeometry, slopes: Slopes) -> bool:
@@ -227,10 +246,9 @@ def _takes_more(cut: Polygon, carved: BaseGeometry, slopes: Slopes) -> bool:
     return cut.area > (1 + _BEYOND_SHARE) * taken_m2 + slopes.machine.smallest_passage_m**2
 
 
-def _lawns(ground: BaseGeometry, slopes: Slopes) -> int:
-    """Return how many pieces of ``ground`` are large enough to be mown."""
-    smallest_m2 = slopes.rules.ground.smallest_part_m2
-    return sum(part.area >= smallest_m2 for part in polygons(ground))
+def _lawns(pieces: NDArray[np.object_], slopes: Slopes) -> NDArray[np.int_]:
+    """Return 1 for each of ``pieces`` that is large enough to be mown, 0 for the others."""
+    return np.asarray(shapely.area(pieces) >= slopes.rules.ground.smallest_part_m2, dtype=int)
 
 
 def _over_points(ground: BaseGeometry, slopes: Slopes) -> NDArray[np.object_]:
@@ -242,9 +260,16 @@ def _over_points(ground: BaseGeometry, slopes: Slopes) -> NDArray[np.object_]:
     return np.asarray(shapely.points(np.concatenate(found)), dtype=object)
 
 
-def _mends(cut: Polygon, old: NDArray[np.object_], new: NDArray[np.object_]) -> bool:
-    """Return whether next to none of the places over the limit is left at ``cut``."""
+def _mends(
+    cuts: list[Polygon], old: NDArray[np.object_], new: NDArray[np.object_]
+) -> NDArray[np.bool_]:
+    """Return at which of ``cuts`` next to none of the places over the limit is left."""
+    tree = STRtree(cuts)
+    near_m = 5 * _ON_IT_M
     before, after = (
-        int(shapely.dwithin(cut, points, 5 * _ON_IT_M).sum()) for points in (old, new)
+        np.bincount(
+            tree.query(points, predicate="dwithin", distance=near_m)[1], minlength=len(cuts)
+        )
+        for points in (old, new)
     )
-    return after <= _LEFT_SHARE * before
+    return np.asarray(after <= _LEFT_SHARE * before)

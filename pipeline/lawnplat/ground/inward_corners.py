@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LinearRing, Point
+from scipy.spatial import KDTree
+from shapely import LinearRing, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, polygons, union, within_reach
@@ -53,17 +54,45 @@ def blunted(
     """
     if radius_m <= 0 or ground.is_empty:
         return ground
+    found = [_swung_round(part, radius_m, narrow, passable, near_m) for part in polygons(ground)]
+    return shapely.disjoint_subset_union_all(found)
+
+
+def _swung_round(
+    ground: Polygon, radius_m: float, narrow: Reshape, passable: Reshape, near_m: float
+) -> BaseGeometry:
+    """Return one polygon less what a wire swings out at its inward corners."""
+    now: BaseGeometry = ground
+    narrow_at = np.empty((0, 2))
     for _ in range(_ROUNDS):
-        discs = _discs(ground, radius_m)
+        discs = _elsewhere(_discs(now, radius_m), narrow_at)
         if not discs:
             break
-        tight = narrow(ground)
-        free = [disc for disc in discs if not shapely.intersects(disc, tight)]
-        now = _without(ground, free, passable, near_m)
-        if now is ground:
+        tight = narrow(now)
+        shapely.prepare(tight)
+        met = np.asarray(shapely.intersects(tight, discs))
+        narrow_at = np.concatenate([narrow_at, _middles(_those(discs, met))])
+        free = _those(discs, ~met)
+        before, now = now, _without(now, free, passable, near_m)
+        if now is before:
             break
-        ground = now
-    return ground
+    return now
+
+
+def _middles(discs: list[BaseGeometry]) -> FloatArray:
+    return np.asarray(shapely.get_coordinates(shapely.centroid(discs)))
+
+
+def _elsewhere(discs: list[BaseGeometry], narrow_at: FloatArray) -> list[BaseGeometry]:
+    """Return the discs but for those at corners that lay in a narrow place in an earlier round."""
+    if not discs or len(narrow_at) == 0:
+        return discs
+    off_m, _ = KDTree(narrow_at).query(_middles(discs))
+    return _those(discs, np.asarray(off_m > _EVEN_M))
+
+
+def _those(discs: list[BaseGeometry], chosen: NDArray[np.bool_]) -> list[BaseGeometry]:
+    return [disc for disc, is_chosen in zip(discs, chosen, strict=True) if is_chosen]
 
 
 def _without(
@@ -71,17 +100,29 @@ def _without(
 ) -> BaseGeometry:
     """Return ``ground`` less all of ``discs``, or less those that leave the machine its ways.
 
-    Which do is looked at disc by disc, within ``near_m``: all of a large lawn takes too long.
+    Which do is looked at disc by disc, where ways are closed nearby: all of a large lawn takes too
+    long.
     """
-    left = passable(shapely.difference(ground, union(discs))) if discs else ground
+    if not discs:
+        return ground
+    left = passable(shapely.difference(ground, union(discs)))
     if _ways(left) == _ways(ground):
         return left
-    taken: list[BaseGeometry] = []
-    for disc in discs:
-        if _closes_none(ground, disc, taken, passable, near_m):
+    at_one = [_same_ways(ground, left, disc, near_m / 2) for disc in discs]
+    taken = [disc for disc, harmless in zip(discs, at_one, strict=True) if harmless]
+    for disc, harmless in zip(discs, at_one, strict=True):
+        if not harmless and _closes_none(ground, disc, taken, passable, near_m):
             taken.append(disc)
     left = passable(shapely.difference(ground, union(taken))) if taken else ground
     return left if _ways(left) == _ways(ground) else _one_by_one(ground, taken, passable)
+
+
+def _same_ways(
+    before: BaseGeometry, after: BaseGeometry, disc: BaseGeometry, near_m: float
+) -> bool:
+    """Return whether the ways within ``near_m`` of ``disc`` are the same in both."""
+    one, other = (_ways(within_reach(each, disc, near_m)) for each in (before, after))
+    return one == other
 
 
 def _closes_none(
@@ -93,7 +134,8 @@ def _closes_none(
 ) -> bool:
     """Return whether ``disc`` closes no way within ``near_m``, beside the discs ``taken``."""
     # Wider than what is looked at: along the window's own edge ways are closed by the edge.
-    wide = shapely.difference(within_reach(ground, disc, 2 * near_m), union(taken))
+    wide = within_reach(ground, disc, 2 * near_m)
+    wide = shapely.difference(wide, union(each for each in taken if each.intersects(wide)))
     before, after = (
         _ways(within_reach(passable(each), disc, near_m))
         for each in (wide, shapely.difference(wide, disc))

@@ -12,7 +12,8 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, opened, polygons, union
+from lawnplat.geometry import grow, polygons, union
+from lawnplat.ground.opening import opened
 
 _TOUCH_M = 2e-3
 _LEAST_M2 = 1e-4

@@ -14,21 +14,20 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPoint, MultiPolygon, Polygon, STRtree
+from shapely import MultiPoint, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, opened, polygons, union, within_reach
+from lawnplat.geometry import grow, polygons, union, within_reach
 from lawnplat.ground.inward_corners import blunted
 from lawnplat.ground.mouths import straight_across
+from lawnplat.ground.opening import opened, shrunk, swept
 from lawnplat.ground.rim_fall import rims_of
+from lawnplat.ground.waists import without_waists
 from lawnplat.settings.types import MachineClass, RuleBook
 
 _TOUCH_M = 1e-3
 _SPECK_M2 = 1e-4
-_CUT_M = 0.05
-"""Half the distance kept between the wires on both sides of a waist that was cut."""
 _EVEN_M = 5e-3
-"""Arcs are chords: a waist this much too narrow is taken as just wide enough."""
 _THIN_SHARE = 3e-4
 """Vertices nearer than this share of the radius to the line between others are left out: a quarter
 of what a chord of an arc leaves its circle by."""
@@ -39,7 +38,6 @@ _OF_HAIR = 0.4
 _NEAR_M = 0.05
 _MANY = 200
 """So many places are cut out all at once sooner than one by one."""
-_MOST_ROUNDS = 5
 _AROUND = 4.0
 """What is given up at a corner changes what a disc reaches within this many radii of both."""
 _FARTHEST_TIP = 2.0
@@ -51,8 +49,11 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     """Return the ground that the machine reaches, its corners rounded where room allows."""
     radius_m = machine.smallest_passage_m / 2
 
+    def cut_at_waists(area: BaseGeometry) -> BaseGeometry:
+        return _thinned(without_waists(area, radius_m), radius_m)
+
     def passable(area: BaseGeometry) -> BaseGeometry:
-        return _thinned(_without_waists(opened(area, radius_m), radius_m), radius_m)
+        return cut_at_waists(opened(area, radius_m))
 
     corner_m = rules.wire.corner_radius_m
     # Where the wire swings out half a radius from both sides, a passage has to stay comfortable.
@@ -61,13 +62,15 @@ def shaped(ground: BaseGeometry, machine: MachineClass, rules: RuleBook) -> Mult
     def narrow(area: BaseGeometry) -> BaseGeometry:
         return _narrow(area, comfortable_m)
 
-    reach = passable(ground)
-    gaps = _narrow(ground, radius_m)
+    cores = shrunk(ground, radius_m)
+    wide = swept(cores, radius_m)
+    reach = cut_at_waists(wide)
+    gaps = _beyond(wide, ground, cores, radius_m)
     reach = straight_across(reach, gaps, machine.smallest_passage_m, passable)
     near_m = _AROUND * (radius_m + corner_m)
     reach = blunted(reach, corner_m, narrow, passable, near_m=near_m)
     reach = rounded(reach, corner_m, radius_m)
-    return MultiPolygon([_without_specks(part) for part in polygons(reach)])
+    return MultiPolygon([without_specks(part) for part in polygons(reach)])
 
 
 def _thinned(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
@@ -79,18 +82,25 @@ def _thinned(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
 
 
 def _narrow(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
-    """Return the places that no disc of ``radius_m`` reaches, the tips of corners left out.
+    """Return the places that no disc of ``radius_m`` reaches, the tips of corners left out."""
+    cores = shrunk(ground, radius_m)
+    return _beyond(swept(cores, radius_m), ground, cores, radius_m)
 
-    Nor hairs, that are there only because arcs are chords.
+
+def _beyond(
+    wide: BaseGeometry, ground: BaseGeometry, cores: BaseGeometry, radius_m: float
+) -> BaseGeometry:
+    """Return the places of ``ground`` beyond what a disc reaches, the tips of corners left out.
+
+    Nor hairs, that are there only because arcs are chords. ``wide`` is what it reaches, ``cores``
+    where it has its middle.
     """
-    cores = grow(ground, -radius_m)
-    wide = grow(cores, radius_m)
     bodies = np.array(polygons(wide), dtype=object)
     found = []
     hair_m = min(_EVEN_M, _HAIR_SHARE * radius_m)
     # Two rims that run along each other are slow to overlay, and nearly all of both do. A place
     # wider than a hair reaches out of bodies a little wider: there alone it is cut out.
-    wider = grow(cores, radius_m + _OF_HAIR * hair_m)
+    wider = swept(cores, radius_m + _OF_HAIR * hair_m)
     signs = polygons(shapely.difference(ground, wider))
     if len(signs) > _MANY:
         found_places = polygons(shapely.difference(ground, wide))
@@ -115,48 +125,7 @@ def _there(
     return [part for part in polygons(place) if shapely.intersects(part, sign)]
 
 
-def _without_waists(reach: BaseGeometry, radius_m: float) -> BaseGeometry:
-    """Part ground that only hangs together because discs from both sides of a waist overlap.
-
-    The disc itself does not pass there: islands that near to each other, or to the edge, are one.
-    """
-    for _ in range(_MOST_ROUNDS):
-        waists = [*_between_rings(reach, radius_m), *_between_bodies(reach, radius_m)]
-        if not waists:
-            break
-        cut = union(grow(waist, _CUT_M) for waist in waists)
-        reach = opened(shapely.difference(reach, cut), radius_m)
-    return reach
-
-
-def _between_rings(reach: BaseGeometry, radius_m: float) -> list[BaseGeometry]:
-    """Return the shortest lines between two rings of one polygon that are too near together."""
-    near_m = 2 * radius_m - _EVEN_M
-    found: list[BaseGeometry] = []
-    for part in polygons(reach):
-        rings = [LineString(ring.coords) for ring in (part.exterior, *part.interiors)]
-        if len(rings) == 1:
-            continue
-        one, other = STRtree(rings).query(rings, predicate="dwithin", distance=near_m)
-        pairs = zip(one[one < other], other[one < other], strict=True)
-        found.extend(shapely.shortest_line(rings[a], rings[b]) for a, b in pairs)
-    return found
-
-
-def _between_bodies(reach: BaseGeometry, radius_m: float) -> list[BaseGeometry]:
-    """Return where discs of two places overlap between which no disc passes."""
-    found: list[BaseGeometry] = []
-    for part in polygons(reach):
-        cores = polygons(grow(part, _EVEN_M / 2 - radius_m))
-        bodies = [grow(core, radius_m) for core in cores]
-        one, other = STRtree(bodies).query(bodies, predicate="intersects")
-        pairs = zip(one[one < other], other[one < other], strict=True)
-        shared = (shapely.intersection(bodies[a], bodies[b]) for a, b in pairs)
-        found.extend(lens for lens in shared if lens.area > _SPECK_M2)
-    return found
-
-
-def _without_specks(part: Polygon) -> Polygon:
+def without_specks(part: Polygon) -> Polygon:
     """Close the holes that parallel curves leave where they meet: no wire goes round a hair."""
     if all(Polygon(ring).area >= _SPECK_M2 for ring in part.interiors):
         return part

@@ -12,6 +12,7 @@ from lawnplat.geometry import grow, polygons, union
 from lawnplat.ground.cross_fall import CROSS_FALL, Slopes, cut_for_fall, may_slide
 from lawnplat.ground.crossings import strips
 from lawnplat.ground.firm import split_firm
+from lawnplat.ground.nearby import reshaped
 from lawnplat.ground.setbacks import (
     feature_causes,
     is_wired,
@@ -92,4 +93,7 @@ def _drawn_in(
         return taken
     cause = Cause(CROSS_FALL, 0.0, cut, cut)
     left = shapely.difference(taken.left, cut)
-    return Taken((*taken.causes, cause), left, shaped(left, machine, rules), taken.firm)
+    reach = reshaped(
+        taken.reach, cut, lambda window: shapely.intersection(left, window), machine, rules
+    )
+    return Taken((*taken.causes, cause), left, reach, taken.firm)
