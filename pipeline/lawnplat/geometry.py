@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -11,6 +12,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 FloatArray = NDArray[np.float64]
+Shape = TypeVar("Shape", bound=BaseGeometry)
 
 QUARTER_SEGMENTS = 16
 """Chords to a quarter circle: an arc of 1 m leaves its circle by 1.2 mm at most."""
@@ -47,6 +49,20 @@ def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
 def grow(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
     """Return the parallel body at ``distance_m`` outward (inward where negative), corners round."""
     return shapely.buffer(geometry, distance_m, quad_segs=QUARTER_SEGMENTS)
+
+
+def moved(geometry: Shape, by_m: FloatArray) -> Shape:
+    """Return ``geometry`` moved by a vector."""
+    found: Shape = shapely.transform(geometry, lambda at: at + by_m)
+    return found
+
+
+def thickened(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
+    """Return the parallel body a hair outside, corners sharp: arcs so small are lost in rounding.
+
+    Bodies that share a rim overlap by ``distance_m`` then, and their union has no slit there.
+    """
+    return shapely.buffer(geometry, distance_m, join_style="mitre")
 
 
 def opened(geometry: BaseGeometry, radius_m: float) -> BaseGeometry:

@@ -70,9 +70,10 @@ def setbacks(case: Case) -> Iterator[str]:
         near = shapely.intersection(wire, body.buffer(setback_m - arc_m, quad_segs=64))
         if near.is_empty:
             continue
-        barrier = case.rules.kinds[kind].barrier
+        rule = case.rules.kinds[kind]
+        barrier = rule.barrier
         exempt = [carried]
-        exempt += [] if barrier else [_crossing_exempt(case, things)]
+        exempt += [_crossing_exempt(case, things)] if rule.crossable and not barrier else []
         near = shapely.difference(near, union(exempt))
         if kind_is_firm(case, kind):
             near = shapely.difference(near, leads)

@@ -65,6 +65,7 @@ def test_rules_as_json():
         "setback_m": 0.35,
         "grass": False,
         "barrier": True,
+        "crossable": False,
     }
     assert got["rule_book"]["sources"] == dict(book.sources)
 

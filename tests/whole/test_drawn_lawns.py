@@ -382,3 +382,50 @@ def test_a_lead_keeps_its_distance_from_trees_where_there_is_a_way(tmp_path: Pat
     trunks = shapely.union_all([t.geometry for t in things if t.kind == "tree"])
     # 0.30 m is what routes keep from a firm trunk; arcs come 2 mm nearer.
     assert file.leads().distance(trunks).min() > 0.30 - 0.002
+
+
+LEADS_ONCE_WRONG = {
+    # The pair to the carried lawn landed beside the station, where the wire has to be straight:
+    # its cable lay across the only way that was tried.
+    "beside_the_station": Drawn(
+        Polygon(
+            [(9.64, 22.13), (16.33, 14.7), (9.28, 8.35), (6.07, 11.92), (3.84, 9.91), (7.05, 6.35),
+             (0, 0), (-6.69, 7.43), (0.36, 13.78), (3.03, 10.81), (5.26, 12.81), (2.59, 15.79)]
+        ),
+        (
+            thing("furniture", Point(7.12, 7.52).buffer(2.51, quad_segs=8), 1.37),
+            thing("power_outlet", Point(9.64, 22.13)),
+        ),
+        Relief("plane", (-0.0551, -0.1923)),
+        "steep",
+        (
+            Polygon([(2.79, 9.97), (6, 6.4), (0.05, 1.05), (-5.65, 7.38), (0.3, 12.73)]),
+            Polygon(
+                [(3.63, 15.73), (9.58, 21.09), (15.28, 14.76), (11.04, 10.93), (10.51, 12.57),
+                 (8.15, 11.81), (8.68, 10.15), (11.01, 10.91), (9.33, 9.4), (6.31, 12.76)]
+            ),
+        ),
+    ),
+    # The pair to the carried lawn ran through the trunk that parts it from the other.
+    "through_a_tree": Drawn(
+        Polygon(
+            [(-1.81, 24.95), (11.32, 9.84), (6.79, 5.9), (1.37, 12.14), (-0.89, 10.17),
+             (4.53, 3.94), (0, 0), (-13.13, 15.11), (-8.61, 19.05), (-1.87, 11.3), (0.39, 13.27),
+             (-6.34, 21.01)]
+        ),
+        (
+            thing("tree", Polygon([(2, 21.24), (-1.44, 22.35), (-3.28, 16.68), (0.1, 15.6)]), 0.07),
+            thing("power_outlet", Point(-1.81, 24.95)),
+        ),
+        Relief("plane", (0.0035, -0.0999)),
+        "steep",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LEADS_ONCE_WRONG)
+def test_a_lead_that_was_once_laid_wrong_holds(name: str, tmp_path: Path) -> None:
+    status, file, found = plan_of(LEADS_ONCE_WRONG[name], tmp_path)
+    assert found == []
+    assert status == "planned_with_advisories"
+    assert "carried" in set(file["mowable"]["role"])

@@ -10,10 +10,11 @@ import shapely
 from shapely import LineString, MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, opened, polygons, union
+from lawnplat.geometry import FloatArray, grow, moved, opened, polygons, thickened, union
+from lawnplat.ground.crossing_advice import blocked, kept_clear, useless
 from lawnplat.ground.lawn import lawn_of
 from lawnplat.ground.setbacks import open_edge_cause, setback_of
-from lawnplat.settings.types import MachineClass, RuleBook, Treatment
+from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Feature, Finding, Site
 
 CROSSING = "crossing"
@@ -49,53 +50,87 @@ def strips(
 
     A surveyed crossing is prolonged at both ends over the setback of what it crosses, until it
     reaches the mowable ground. It keeps the setbacks of everything else, open edges among them, and
-    off ground too ``steep`` for the machine.
+    off ground too ``steep`` for the machine: it is cut to what they leave clear.
     """
+    if not any(feature.kind == CROSSING for feature in site.features):
+        return [], []
+    # About the middle: where maps are, GEOS is half a millimetre out, and rims that are one part.
+    middle = np.floor(shapely.get_coordinates(shapely.centroid(site.parcel))[0])
+    near = [moved(piece, -middle) for piece in pieces]
+    found, findings = _strips(near, _moved(site, -middle), moved(steep, -middle), machine, rules)
+    return (
+        [replace(strip, area=moved(strip.area, middle)) for strip in found],
+        [replace(each, place=moved(each.place, middle)) for each in findings if each.place],
+    )
+
+
+def _moved(site: Site, by_m: FloatArray) -> Site:
+    """Return the site moved by a vector, its heights left out."""
+    features = (replace(each, geometry=moved(each.geometry, by_m)) for each in site.features)
+    return replace(
+        site,
+        parcel=moved(site.parcel, by_m),
+        lawns=tuple(moved(lawn, by_m) for lawn in site.lawns),
+        features=tuple(features),
+        spot_heights=np.empty((0, 3)),
+    )
+
+
+def _strips(
+    pieces: list[Polygon], site: Site, steep: BaseGeometry, machine: MachineClass, rules: RuleBook
+) -> tuple[list[Strip], list[Finding]]:
     found: list[Strip] = []
     findings: list[Finding] = []
     crossings = [feature for feature in site.features if feature.kind == CROSSING]
     edge = open_edge_cause(lawn_of(site, rules), site.features, rules) if crossings else None
+    barred = union([steep, *([edge.reach] if edge else [])])
     for feature in crossings:
         crossed = [other for other in site.features if _crosses(feature, other, rules)]
-        others = (other for other in site.features if other not in crossed)
-        kept = union([_kept_clear(others, rules), steep, *([edge.reach] if edge else [])])
+        others = [other for other in site.features if other not in crossed]
+        obstacles = kept_clear(others, rules)
+        kept = union([barred, *(each.reach for each in obstacles)])
         allowed = shapely.difference(site.parcel, kept)
-        widest_m = max((setback_of(other, rules) for other in crossed), default=0.0)
-        strip = _strip(feature, pieces, allowed, widest_m, machine)
+        reach_m = _reach_m(crossed, machine, rules)
+        strip = _strip(feature, pieces, allowed, reach_m, machine)
         if strip is None:
-            findings.append(_useless(feature, machine))
+            under = [each for each in site.features if _overlap(feature, each)]
+            cleared = shapely.difference(site.parcel, barred)
+            reach_m = _reach_m(under, machine, rules)
+            way = _strip(feature, pieces, cleared, reach_m, machine)
+            hit = [each for each in obstacles if way and shapely.intersects(each.reach, way.area)]
+            findings.append(
+                blocked(feature, way.area, hit, machine)
+                if way and hit
+                else useless(feature, machine)
+            )
         else:
             whole = [*pieces, *(other.area for other in found)]
             found.append(replace(strip, area=_filled(strip.area, whole, allowed, machine, rules)))
     return found, findings
 
 
-def _useless(feature: Feature, machine: MachineClass) -> Finding:
-    return Finding(
-        rule="crossing",
-        severity="warn",
-        text=(
-            "this crossing joins no two lawns that the machine can mow, or is narrower than "
-            f"{machine.smallest_passage_m:.2f} m; it is left out"
-        ),
-        where=feature.source,
-        place=shapely.point_on_surface(feature.geometry),
-        limit=machine.smallest_passage_m,
-    )
+def _reach_m(crossed: Iterable[Feature], machine: MachineClass, rules: RuleBook) -> float:
+    """Return how far a crossing is prolonged at most: over setbacks, and where drawn too short.
+
+    Farther than over the widest setbacks that there are no wire leads away from what was surveyed.
+    """
+    own_m = max((setback_of(feature, rules) for feature in crossed), default=0.0)
+    widest_m = max(rule.setback_m for rule in rules.kinds.values())
+    return min(2 * own_m + _SHORT_BY * machine.smallest_passage_m, 2 * widest_m)
 
 
 def _strip(
     feature: Feature,
     pieces: list[Polygon],
     allowed: BaseGeometry,
-    widest_m: float,
+    reach_m: float,
     machine: MachineClass,
 ) -> Strip | None:
-    """Return ``feature`` as it is wired, prolonged over setbacks of up to ``widest_m``."""
-    reach_m = 2 * widest_m + _SHORT_BY * machine.smallest_passage_m
+    """Return ``feature`` as it is wired, prolonged by up to ``reach_m`` and no farther from it."""
+    near = shapely.intersection(allowed, grow(feature.geometry, reach_m + _SEAM_M))
     best: Strip | None = None
     for body, along, sides in _prolonged(feature.geometry, reach_m):
-        way = _wide_enough(shapely.intersection(body, allowed), pieces, machine)
+        way = _wide_enough(shapely.intersection(body, near), pieces, machine)
         for beside in polygons(way):
             joined = _joined(beside, pieces, along, sides, machine)
             if joined is None or not shapely.intersects(beside, feature.geometry):
@@ -107,26 +142,15 @@ def _strip(
 
 
 def _crosses(crossing: Feature, other: Feature, rules: RuleBook) -> bool:
-    """Return whether ``crossing`` runs over ``other``: over no barrier, and no firm obstacle."""
-    rule = rules.kinds[other.kind]
-    if rule.barrier or rule.treatment not in (Treatment.KEEP_OFF, Treatment.FLUSH):
-        return False
-    return bool(shapely.intersects(other.geometry, crossing.geometry))
+    """Return whether ``crossing`` runs over ``other``: over a path or paving, no obstacle."""
+    return rules.kinds[other.kind].crossed and _overlap(crossing, other)
 
 
-def _kept_clear(features: Iterable[Feature], rules: RuleBook) -> BaseGeometry:
-    """Return the ground that wire, or the machine by a firm obstacle, keeps off."""
-    return union(
-        grow(feature.geometry, setback_of(feature, rules))
-        for feature in features
-        if rules.kinds[feature.kind].treatment
-        in (Treatment.KEEP_OFF, Treatment.FLUSH, Treatment.FIRM)
-    )
+def _overlap(one: Feature, other: Feature) -> bool:
+    return bool(shapely.intersects(one.geometry, other.geometry))
 
 
-def _wide_enough(
-    way: BaseGeometry, pieces: list[Polygon], machine: MachineClass
-) -> BaseGeometry:
+def _wide_enough(way: BaseGeometry, pieces: list[Polygon], machine: MachineClass) -> BaseGeometry:
     """Return what of ``way`` off the pieces the machine can drive, coming from them or not."""
     whole = union([way, *(shapely.intersection(piece, grow(way, _NEAR_M)) for piece in pieces)])
     driven = opened(grow(whole, _SEAM_M), _SHARE * machine.smallest_passage_m)
@@ -160,13 +184,9 @@ def _prolonged(
 
 
 def _rectangle(hull: BaseGeometry) -> FloatArray | None:
-    """Return the corners of the smallest rectangle round ``hull``, shape (4, 2); None for a line.
-
-    Worked out about the hull's own middle: where maps are, GEOS is half a millimetre out.
-    """
-    middle = shapely.get_coordinates(shapely.centroid(hull))
-    box = shapely.minimum_rotated_rectangle(shapely.transform(hull, lambda at: at - middle))
-    return shapely.get_coordinates(box)[:4] + middle if isinstance(box, Polygon) else None
+    """Return the smallest rectangle round ``hull``, shape (4, 2); None for a line."""
+    box = shapely.minimum_rotated_rectangle(hull)
+    return shapely.get_coordinates(box)[:4] if isinstance(box, Polygon) else None
 
 
 def _before_ends(hull: BaseGeometry, unit: FloatArray, far_m: float) -> list[BaseGeometry]:
@@ -206,22 +226,22 @@ def _filled(
     """
     near = [other for other in others if shapely.dwithin(other, strip, _CONTACT_M)]
     known = union(Polygon(ring) for other in near for ring in other.interiors)
-    whole = union([grow(strip, _HAIR_M), *near])
+    whole = union([thickened(strip, _HAIR_M), *near])
     corner_m = rules.wire.corner_radius_m
     beside = shapely.intersection(whole, grow(strip, _NEAR_M))
     closed = grow(grow(beside, corner_m), -corner_m)
     channels = shapely.difference(shapely.intersection(closed, allowed), whole)
-    gaps = [grow(part, _HAIR_M) for part in polygons(channels) if part.area > _SPECK_M2]
+    gaps = [thickened(part, _HAIR_M) for part in polygons(channels) if part.area > _SPECK_M2]
     for body in polygons(whole):
         for ring in body.interiors:
             hole = Polygon(ring)
             small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
             own = shapely.difference(hole, allowed).area <= _SPECK_M2
             if small and own and not shapely.intersects(known, shapely.point_on_surface(hole)):
-                gaps.append(grow(hole, _HAIR_M))
+                gaps.append(thickened(hole, _HAIR_M))
     if not gaps:
         return strip
-    grown = shapely.difference(union([grow(strip, _HAIR_M), *gaps]), union(near))
+    grown = shapely.difference(union([thickened(strip, _HAIR_M), *gaps]), union(near))
     return max(polygons(grown), key=lambda part: part.area)
 
 

@@ -9,7 +9,7 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, polygons, union
+from lawnplat.geometry import grow, moved, polygons, thickened, union
 from lawnplat.ground.crossings import Strip
 from lawnplat.ground.narrow import clear_width, divide
 from lawnplat.ground.types import Part, Passage
@@ -17,6 +17,7 @@ from lawnplat.settings.types import MachineClass, RuleBook
 
 _TOUCH_M = 0.01
 _SPECK_M2 = 1e-4
+_SEAM_M = 1e-6
 
 
 @dataclass(frozen=True)
@@ -45,9 +46,7 @@ def joined(lawns: list[Polygon], strips: list[Strip]) -> list[Piece]:
         group = [first if number in joined_groups else number for number in group]
     pieces = []
     for number in sorted(set(group)):
-        members = tuple(
-            lawn for lawn, owner in zip(lawns, group, strict=True) if owner == number
-        )
+        members = tuple(lawn for lawn, owner in zip(lawns, group, strict=True) if owner == number)
         inside = tuple(strip.area for strip in strips if group[strip.joins[0]] == number)
         pieces.append(Piece(_whole(members, inside), members, inside))
     return sorted(pieces, key=lambda piece: -piece.mown_m2)
@@ -56,9 +55,11 @@ def joined(lawns: list[Polygon], strips: list[Strip]) -> list[Piece]:
 def _whole(members: tuple[Polygon, ...], strips: tuple[Polygon, ...]) -> Polygon:
     if not strips:
         return members[0]
-    seam = 1e-6
-    body = union([*members, *(grow(strip, seam) for strip in strips)])
-    whole = max(polygons(body), key=lambda found: found.area)
+    # About the middle: where maps are, a union of rims this close is rounded to 10 micrometres.
+    middle = np.floor(shapely.get_coordinates(shapely.centroid(members[0]))[0])
+    bodies = [*members, *(thickened(strip, _SEAM_M) for strip in strips)]
+    body = union(moved(each, -middle) for each in bodies)
+    whole = moved(max(polygons(body), key=lambda found: found.area), middle)
     # Strips that meet leave holes of a hair's width: no wire goes round those.
     holes = [ring for ring in whole.interiors if Polygon(ring).area > _SPECK_M2]
     return Polygon(whole.exterior, holes)

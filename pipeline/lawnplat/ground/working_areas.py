@@ -17,7 +17,7 @@ import shapely
 from shapely import LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import as_multipolygon, grow, polygons, union
+from lawnplat.geometry import as_multipolygon, grow, polygons, thickened, union
 from lawnplat.ground.cross_fall import CROSS_FALL, Slopes, cut_for_fall, may_slide
 from lawnplat.ground.firm import split_firm
 from lawnplat.ground.given_up import hand_trim
@@ -272,7 +272,7 @@ def _pieces(
             for strip in crossings
             if shapely.intersection(strip, polygon).area > strip.area - _HAIR_M2
         )
-        lawn = shapely.difference(polygon, union(grow(strip, 1e-6) for strip in strips))
+        lawn = shapely.difference(polygon, union(thickened(strip, 1e-6) for strip in strips))
         members = tuple(each for each in polygons(lawn) if each.area > _HAIR_M2)
         found.append(Piece(polygon, members, strips))
     found.sort(key=lambda piece: -piece.mown_m2)

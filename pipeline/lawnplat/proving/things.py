@@ -29,6 +29,8 @@ class Thing:
     treatment: Treatment
     grass: bool
     barrier: bool
+    crossed: bool
+    """Whether the wires of a crossing run over it."""
 
     @property
     def is_wired(self) -> bool:
@@ -69,5 +71,6 @@ def _under_rules(
             continue
         setback_m = rule.setback_m if own_m is None or math.isnan(own_m) else own_m
         yield Thing(
-            kind, geometry, source, setback_m, rule.treatment, rule.grass, rule.barrier
+            kind, geometry, source, setback_m, rule.treatment, rule.grass, rule.barrier,
+            rule.crossed,
         )

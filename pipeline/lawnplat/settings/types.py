@@ -64,12 +64,22 @@ class KindRule:
         Whether the ground under the feature counts as lawn where the lawn is derived.
     barrier : bool
         Whether a wire or a cable cannot be led through it (a house, water, a fall).
+    crossable : bool
+        Whether a crossing leads over it where the wire keeps a setback from it (a path, paving);
+        never where it is a barrier. Of anything else a crossing keeps clear.
     """
 
     treatment: Treatment
     setback_m: float
     grass: bool
     barrier: bool
+    crossable: bool
+
+    @property
+    def crossed(self) -> bool:
+        """Return whether the wires of a crossing run over it."""
+        wired = self.treatment in (Treatment.KEEP_OFF, Treatment.FLUSH)
+        return self.crossable and wired and not self.barrier
 
 
 @dataclass(frozen=True)

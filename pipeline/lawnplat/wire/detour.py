@@ -32,20 +32,22 @@ def way_round(one: LineString, other: LineString, free: BaseGeometry) -> LineStr
     if not both.any():
         return None
     free = MultiPolygon(list(parts[both]))
+    # Where a ring is barred no way begins, though the nearest point of it be there.
+    near = grow(free, _ON_IT_M)
+    begin, end = shapely.intersection(one, near), shapely.intersection(other, near)
     cell_m = max(_CELL_M, float(np.sqrt(free.area / _MOST_CELLS)))
     for size_m in (cell_m, cell_m / 2):
-        rough = _rough_way(one, other, free, size_m)
+        rough = _rough_way(begin, end, free, size_m)
         if rough is not None:
-            within = grow(free, _ON_IT_M)
-            joined = _joined(one, other, rough)
-            way = LineString(straightened(joined, _length_only(within), relax=False))
-            if shapely.covers(within, way):
+            joined = _joined(begin, end, rough)
+            way = LineString(straightened(joined, _length_only(near), relax=False))
+            if shapely.covers(near, way):
                 return way
     return None
 
 
 def _rough_way(
-    one: LineString, other: LineString, free: BaseGeometry, cell_m: float
+    one: BaseGeometry, other: BaseGeometry, free: BaseGeometry, cell_m: float
 ) -> FloatArray | None:
     """Return the cell centres of the shortest way over the grid; None where there is none.
 
@@ -76,7 +78,7 @@ def _rough_way(
     return grid.coordinates(np.array(chain[::-1]))
 
 
-def _joined(one: LineString, other: LineString, way: FloatArray) -> FloatArray:
+def _joined(one: BaseGeometry, other: BaseGeometry, way: FloatArray) -> FloatArray:
     """Lead the way from the nearest point of ring ``one`` to the nearest point of ``other``."""
     first = shapely.get_coordinates(shapely.shortest_line(one, shapely.points(way[0])))[:1]
     last = shapely.get_coordinates(shapely.shortest_line(other, shapely.points(way[-1])))[:1]

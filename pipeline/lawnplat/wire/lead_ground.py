@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import grow, union
 from lawnplat.ground.setbacks import setback_of
+from lawnplat.settings.types import Treatment
 from lawnplat.wire.gentle_leads import Gentleness
 from lawnplat.wire.leads import LeadGround, UnjoinedIsland, least_tree
 from lawnplat.wire.scene import Scene
@@ -47,9 +48,8 @@ def lead_ground(
     straight wire beside it free.
     """
     rules, ground = scene.rules, scene.ground
-    straight = shapely.intersection(
-        shapely.boundary(pieces[0]), grow(station.point, rules.station.straight_wire_m)
-    )
+    past = grow(station.point, rules.station.straight_wire_m)
+    straight = grow(shapely.intersection(shapely.boundary(pieces[0]), past), _BESIDE_M)
     narrow = [passage.area for passage in ground.passages if passage.verdict == "guided"]
     firm = ground.wire_ground.firm
     forbidden = [
@@ -65,7 +65,7 @@ def lead_ground(
         clear.append(grow(station.cable_route, _APART_M))
     return LeadGround(
         pieces=pieces,
-        barred=union([*forbidden, *corridors, *clear, *narrow, grow(straight, _BESIDE_M)]),
+        barred=union([*forbidden, *corridors, *clear, *narrow, straight]),
         forbidden=union(forbidden),
         # No lead over the islands of one piece ever leaves it.
         outside=_outside(scene, pieces) if len(pieces) > 1 else Polygon(),
@@ -73,13 +73,19 @@ def lead_ground(
         apart_m=_APART_M,
         gentle=Gentleness(scene.terrain, rules.wire.lead_longer_share),
         walls=scene.line_barriers(),
+        straight=straight,
     )
 
 
 def _outside(scene: Scene, pieces: tuple[Polygon, ...]) -> BaseGeometry:
-    """Return the parcel less lawns, their rims let in, and less what is barred."""
+    """Return the parcel less lawns, their rims let in, and less what is barred: trunks among it."""
     others = grow(scene.ground.wire_ground.others, scene.rules.wire.loops_apart_m)
     lawns = union([grow(union(pieces), -_RIM_M), others])
     barriers = grow(scene.barriers(), scene.rules.station.cable_clear_m)
-    ground = shapely.difference(scene.site.parcel, union([barriers, lawns]))
+    trunks = (
+        grow(feature.geometry, _BESIDE_M)
+        for feature in scene.site.features
+        if scene.rules.kinds[feature.kind].treatment is Treatment.FIRM
+    )
+    ground = shapely.difference(scene.site.parcel, union([barriers, lawns, *trunks]))
     return grow(ground, _RIM_M)

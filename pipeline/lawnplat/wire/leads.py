@@ -58,8 +58,9 @@ class Rim:
 class LeadGround:
     """Where leads may run.
 
-    ``barred`` is kept clear where that can be, ``walls`` where any way at all leads round them, and
-    ``forbidden`` always; ``outside`` is where a lead to a carried piece may run.
+    ``barred`` is kept clear where that can be, ``straight`` (the wire past the station) sooner than
+    the rest of it, ``walls`` where any way at all leads round them, and ``forbidden`` always;
+    ``outside`` is where a lead to a carried piece may run.
     """
 
     pieces: tuple[Polygon, ...]
@@ -71,12 +72,15 @@ class LeadGround:
     gentle: Gentleness | None = None
     """By what one of several leads of nearly equal length is chosen; None for the shortest."""
     walls: BaseGeometry = field(default_factory=Polygon)
+    straight: BaseGeometry = field(default_factory=Polygon)
 
     def kept_clear(self) -> tuple[BaseGeometry, ...]:
         """Return what is kept clear, most of it first: the next counts where no lead leads on."""
-        given = (self.barred, self.forbidden)
+        given = [self.barred, self.forbidden]
+        if not self.straight.is_empty:
+            given.insert(1, union([self.forbidden, self.straight]))
         if self.walls.is_empty:
-            return given
+            return tuple(given)
         return (*(union([taken, self.walls]) for taken in given), *given)
 
 

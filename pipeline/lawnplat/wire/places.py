@@ -6,6 +6,7 @@ house stands in the middle of the lawn, its outlets are out of reach from the ou
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -187,13 +188,15 @@ def _ahead_of(around: FloatArray, origin: FloatArray, ahead: FloatArray) -> Floa
 def _drawn_in(piece: Polygon, rim: LineString, along: _Along, scene: Scene) -> _Along:
     """Return the places, those on a rim that bulges outward moved onto the rim's chord there.
 
-    The chord is no further in than ``straightening_m`` and clear of firm obstacles and crossings.
+    The chord is no further in than ``straightening_m``, clear of firm obstacles and crossings, and
+    makes no corner at its ends into which the machine does not come.
     """
     rules = scene.rules
     around, ahead = _around(rim, along.chainage_m, rules)
     bulge_m = -_ahead_of(around, around[:, 0], ahead)
     least, most = bulge_m.min(axis=1), bulge_m.max(axis=1)
     fits = ~along.straight & (least >= -_SAME_M) & (most <= rules.station.straightening_m)
+    fits &= _turn_beyond_rad(rim, along.chainage_m, around, scene) <= _largest_turn_rad(scene)
     which = np.flatnonzero(fits)
     room = grow(_standing_room(piece, scene.ground, rules), _TOUCH_M)
     chords = np.asarray(shapely.linestrings(around[which][:, [0, -1]]))
@@ -204,6 +207,34 @@ def _drawn_in(piece: Polygon, rim: LineString, along: _Along, scene: Scene) -> _
     point[which] = around[which][:, [0, -1]].mean(axis=1)
     drawn_in_m[which], straight[which] = most[which], True
     return _Along(point, ahead, along.chainage_m, drawn_in_m, straight)
+
+
+def _turn_beyond_rad(
+    rim: LineString, chainage_m: FloatArray, around: FloatArray, scene: Scene
+) -> FloatArray:
+    """Return by how much a rim turns toward its lawn beyond a chord's ends, the sharper one.
+
+    The rim's direction is that to where it is half a smallest passage further on. Shape (n,).
+    """
+    reach_m = scene.rules.station.straight_wire_m + scene.machine.smallest_passage_m / 2
+    beyond = points_along(rim, chainage_m[:, None] + [-reach_m, reach_m])
+    ends = around[:, [0, -1]]
+    chord = ends[:, 1] - ends[:, 0]
+    turns = []
+    for run in (ends[:, 0] - beyond[:, 0], beyond[:, 1] - ends[:, 1]):
+        cross = chord[:, 0] * run[:, 1] - chord[:, 1] * run[:, 0]
+        turns.append(np.arctan2(cross, (chord * run).sum(axis=1)))
+    # The lawn lies on the right hand: before the chord it turns the same way as after it.
+    return np.asarray(np.maximum(turns[0], -turns[1]))
+
+
+def _largest_turn_rad(scene: Scene) -> float:
+    """Return the sharpest corner whose tip the machine's disc leaves by a peg's tolerance.
+
+    A disc of radius r leaves the tip of a corner that turns by t by r (1 / cos(t / 2) - 1).
+    """
+    radius_m = scene.machine.smallest_passage_m / 2
+    return 2 * math.acos(radius_m / (radius_m + scene.rules.pegs.curve_offset_m))
 
 
 def _narrow(ground: Ground) -> BaseGeometry:

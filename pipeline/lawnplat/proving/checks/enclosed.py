@@ -33,7 +33,7 @@ def island(evidence: Evidence) -> Iterator[Finding]:
         # Between the wires of a pair that leads over a thing no machine is.
         between = shapely.buffer(loop.leads, evidence.rules.wire.pair_gap_m + MM)
         for thing in inside:
-            apart = between if thing.barrier else union([strips, between])
+            apart = union([strips, between]) if thing.crossed else between
             yield from _open_to(evidence, loop, thing, apart)
 
 

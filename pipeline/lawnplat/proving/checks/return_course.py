@@ -174,7 +174,7 @@ def _near_things(evidence: Evidence, line: LaidWire) -> Iterator[Finding]:
         if away_m >= thing.setback_m - _ARC_M:
             continue
         place = _nearest_place(line.line, thing.geometry)
-        crossed = not crossings.is_empty and not thing.barrier
+        crossed = not crossings.is_empty and thing.crossed
         if crossed and shapely.dwithin(crossings, place, reach_m):
             continue
         where = "over" if away_m == 0 else f"{away_m:.2f} m from"

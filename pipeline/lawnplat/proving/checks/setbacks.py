@@ -74,10 +74,10 @@ class _Apart:
         """Return where the wire may pass near a thing.
 
         A pair to a carried lawn passes things by; a strip's wire runs over what the crossing
-        crosses, but no barrier; a lead may pass nearer by a tree, though never through it.
+        crosses, if it may; a lead may pass nearer by a tree, though never through it.
         """
         exempt: list[BaseGeometry] = [self._carried]
-        if not thing.barrier and shapely.intersects(thing.geometry, self._crossings):
+        if thing.crossed and shapely.intersects(thing.geometry, self._crossings):
             exempt.append(shapely.buffer(self._strips, _CUSP_M))
         if thing.treatment is Treatment.FIRM:
             exempt.append(self._leads)
