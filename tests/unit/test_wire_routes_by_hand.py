@@ -191,6 +191,7 @@ def test_scores_by_hand():
         open_m=np.array([3.0, 3.0, 3.0]),
         paved_m=np.array([0.0, 2.0, np.nan]),
         upslope_m2=np.zeros(3),
+        water_m=np.full(3, np.nan),
     )
     assert scores(measures, RULES) == pytest.approx([14.5, 13.0, -0.5])
 

@@ -50,6 +50,9 @@ def measured_breaches(plan: PlanFile, rules: RuleBook = RULES) -> list[str]:
         said.append("no outlet in reach, and nothing said")
     if row.upslope_m2 > limits.largest_upslope_m2 and "station_water" not in told:
         said.append("below a slope, and nothing said")
+    water = plan.features[plan.features["kind"] == "water"].distance(area(plan, "base")).min()
+    if water < limits.water_clear_m and "station_by_water" not in told:
+        said.append("beside open water, and nothing said")
     return said
 
 
@@ -152,6 +155,8 @@ def best_tier(options: FRAME, rules: RuleBook) -> pd.Series:
     tier = level if level.any() else nearly
     reached = (tier & (cable <= limits.cable_reach_m), tier & cable.notna(), tier)
     tier = next(choice for choice in reached if choice.any())
+    beside = options["water_m"] < limits.water_clear_m
+    tier = tier & ~beside if (tier & ~beside).any() else tier
     dry = tier & (above <= limits.largest_upslope_m2)
     return dry if dry.any() else tier & (above <= above[tier].min() + 1e-6)
 
@@ -505,6 +510,33 @@ def test_where_every_place_is_wet_the_driest_is_chosen_and_said(tmp_path: Path) 
     ]
     assert plan["station"]["upslope_m2"].iloc[0] == pytest.approx(suits["upslope_m2"].min())
     assert suits["upslope_m2"].min() > 1.0
+
+
+def off_water(water_clear_m: float) -> RuleBook:
+    return replace(RULES, station=replace(RULES.station, water_clear_m=water_clear_m))
+
+
+def test_a_place_beside_open_water_is_passed_over(tmp_path: Path) -> None:
+    things = [HOUSE, outlet(10, 5), thing("water", box(3, 5, 5, 8))]
+    free = drawn(tmp_path / "free", FIELD, things, rules=off_water(0.0))
+    kept = drawn(tmp_path / "kept", FIELD, things, rules=off_water(5.0))
+    for plan, rules in ((free, off_water(0.0)), (kept, off_water(5.0))):
+        assert measured_breaches(plan, rules) + unexplained(plan, rules) == []
+    apart_m = []
+    for plan in (free, kept):
+        water = plan.features[plan.features["kind"] == "water"]
+        apart_m.append(water.distance(area(plan, "base")).min())
+    assert apart_m[0] < 5.0 <= apart_m[1]
+    said = kept["station_options"]["rejected_because"].fillna("")
+    assert said.str.contains("from open water, under 5.0 m").any()
+
+
+def test_where_every_place_is_beside_open_water_it_is_said(tmp_path: Path) -> None:
+    lawn, pond = box(0, 0, 12, 5), box(0, 5, 12, 8)
+    things = [thing("water", pond), thing("building", box(0, -4, 12, 0)), outlet(6, 0)]
+    plan = drawn(tmp_path, lawn | pond | box(0, -4, 12, 0), things, rules=off_water(9.0))
+    assert measured_breaches(plan, off_water(9.0)) + unexplained(plan, off_water(9.0)) == []
+    assert "licensed electrician" in advisory(plan, "station_by_water")
 
 
 def test_level_ground_has_nothing_above(tmp_path: Path) -> None:

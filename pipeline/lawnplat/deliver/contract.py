@@ -88,7 +88,7 @@ LAYERS: tuple[Layer, ...] = (
     make_layer(
         "station_options",
         "Point",
-        "rank:int score tilt_pct upslope_m2 outlet_distance_m cable_paved_m mean_return_m "
+        "rank:int score tilt_pct upslope_m2 water_m outlet_distance_m cable_paved_m mean_return_m "
         "worst_return_m openness_m bearing_deg front_clear:bool base_on_lawn:bool "
         "straight_wire:bool drawn_in_m in_passage:bool rejected_because:str loop:int",
         "Places looked at for the station; rank 1 is chosen, 0 is rejected",

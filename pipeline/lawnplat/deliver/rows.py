@@ -214,6 +214,7 @@ def _option_values(option: StationOption) -> tuple[Value, ...]:
         option.score,
         option.tilt_pct,
         option.upslope_m2,
+        option.water_m,
         option.outlet_distance_m,
         option.cable_paved_m,
         option.mean_return_m,

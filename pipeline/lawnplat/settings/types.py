@@ -181,7 +181,8 @@ class StationRules:
     ``straightening_m`` is how far the perimeter may be drawn in to run straight past the station.
     ``tilt_margin_pct`` is how near to the least tilt a place must be where none is level. Only
     ground steeper than ``runoff_slope_pct`` counts as sending water down; ``largest_upslope_m2``
-    is how much of it may drain over base and front.
+    is how much of it may drain over base and front. The base stands ``water_clear_m`` off open
+    water.
     """
 
     front_clear_m: float
@@ -195,6 +196,7 @@ class StationRules:
     runoff_slope_pct: float
     largest_upslope_m2: float
     candidate_spacing_m: float
+    water_clear_m: float
     score_worst: float
     score_outlet: float
     score_paved: float

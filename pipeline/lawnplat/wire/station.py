@@ -145,6 +145,7 @@ def _chosen(scene: Scene, candidate: _Candidate, cable: CableWays) -> Siting:
         front=places.front[best],
         options=options_of(places, measures, score, order, scene.rules),
         upslope_m2=float(measures.upslope_m2[best]),
+        water_m=float(measures.water_m[best]),
         cable_route=route.line if route is not None else None,
         cable_paved_m=float(measures.paved_m[best]),
         outlet_source=route.outlet.source if route is not None else "",

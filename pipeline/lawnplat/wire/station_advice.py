@@ -17,6 +17,7 @@ def advice_on(scene: Scene, station: Station) -> tuple[Finding, ...]:
         _tilt_finding(station, scene.rules),
         _power_finding(scene, station),
         _water_finding(station, scene.rules),
+        _beside_water_finding(station, scene.rules),
         _straight_finding(station, scene.rules),
     )
     return tuple(finding for finding in found if finding is not None)
@@ -69,6 +70,24 @@ def _water_finding(station: Station, rules: RuleBook) -> Finding | None:
         ),
         place=station.point,
         measured=round(station.upslope_m2, 1),
+        limit=limit,
+    )
+
+
+def _beside_water_finding(station: Station, rules: RuleBook) -> Finding | None:
+    limit = rules.station.water_clear_m
+    if not station.water_m < limit:
+        return None
+    return Finding(
+        rule="station_by_water",
+        severity="warn",
+        text=(
+            f"the station stands {station.water_m:.1f} m from open water, under {limit:.1f} m, and "
+            "no place that suits is farther off: have place and supply agreed by a licensed "
+            "electrician; local codes prevail"
+        ),
+        place=station.point,
+        measured=round(station.water_m, 2),
         limit=limit,
     )
 

@@ -22,6 +22,7 @@ _AHEAD_STEP_M = 0.5
 _ABREAST = 5
 """Places looked at across the way ahead."""
 _DRAINED = ("building", "water")
+_WATER = "water"
 _PAVED = ("path", "paving_flush")
 _LEVEL = "level"
 
@@ -31,12 +32,14 @@ class Measures:
     """What was measured at each place; arrays of length n.
 
     ``tilt_pct`` and ``upslope_m2`` are NaN where a station cannot stand; ``outlet_m`` is NaN where
-    no cable leads. The ways home and the cable under paving are NaN where they were not worked out,
-    ways home infinite where there are none.
+    no cable leads, ``water_m``, from the base to open water, where there is none. The ways home and
+    the cable under paving are NaN where they were not worked out, ways home infinite where there
+    are none.
     """
 
     tilt_pct: FloatArray
     upslope_m2: FloatArray
+    water_m: FloatArray
     outlet_m: FloatArray
     open_m: FloatArray
     mean_m: FloatArray
@@ -73,6 +76,7 @@ def measured(scene: Scene, places: Places, supply: Supply, grid: RouteGrid) -> M
     return Measures(
         tilt_pct=tilt_pct,
         upslope_m2=drains_m2,
+        water_m=_water_m(scene, places),
         outlet_m=supply.cable.lengths_m(places),
         open_m=_open_ground_m(grid, places, scene.rules),
         mean_m=unknown,
@@ -97,6 +101,12 @@ def measured_closely(
     mean_m[which], worst_m[which] = mean_and_worst(network.ways_m(inward[which]))
     paved_m[which] = _paved_m(scene, places, cable, which)
     return replace(measures, mean_m=mean_m, worst_m=worst_m, paved_m=paved_m)
+
+
+def _water_m(scene: Scene, places: Places) -> FloatArray:
+    """Return how far each base is from open water; NaN where the survey shows none."""
+    water = union(each.geometry for each in scene.site.features if each.kind == _WATER)
+    return np.asarray(shapely.distance(places.base, water))
 
 
 def _paved_m(

@@ -42,6 +42,7 @@ def options_of(
         "rejected_because": why,
         "cable_paved_m": measures.paved_m.tolist(),
         "upslope_m2": measures.upslope_m2.tolist(),
+        "water_m": measures.water_m.tolist(),
         "base_on_lawn": places.base_on_lawn.tolist(),
         "in_passage": places.in_passage.tolist(),
         "drawn_in_m": places.drawn_in_m.tolist(),
@@ -67,6 +68,10 @@ def _why_not(places: Places, measures: Measures, i: int, rules: RuleBook) -> str
         (
             measures.outlet_m[i] > limits.cable_reach_m,
             f"outlet {measures.outlet_m[i]:.1f} m away, over {limits.cable_reach_m:.1f} m",
+        ),
+        (
+            measures.water_m[i] < limits.water_clear_m,
+            f"{measures.water_m[i]:.1f} m from open water, under {limits.water_clear_m:.1f} m",
         ),
         (
             measures.upslope_m2[i] > limits.largest_upslope_m2,

@@ -27,19 +27,21 @@ class Tier:
     places: BoolArray
     level: bool
     near: bool
+    off_water: bool
     dry: bool
 
     @property
-    def kept(self) -> tuple[bool, bool, bool]:
+    def kept(self) -> tuple[bool, bool, bool, bool]:
         """Return which rules are kept, the one that comes first in the lead."""
-        return self.level, self.near, self.dry
+        return self.level, self.near, self.off_water, self.dry
 
 
 def best_tier(places: Places, measures: Measures, rules: RuleBook) -> Tier:
-    """Return the places that keep the most: level ground, then a cable's reach, then dry ground.
+    """Return the places that keep the most: level, in a cable's reach, off open water, then dry.
 
     Where none is level, those within ``tilt_margin_pct`` of the least tilted stay; where no cable
-    reaches far enough, those that one leads to at all, else all; where none is dry, the driest.
+    reaches far enough, those that one leads to at all, else all; where none is far enough from open
+    water, all of these; where none is dry, the driest.
     """
     limits = rules.station
     stands = places.stands()
@@ -47,9 +49,12 @@ def best_tier(places: Places, measures: Measures, rules: RuleBook) -> Tier:
     wanted = level if level.any() else _least_tilted(stands, measures.tilt_pct, limits)
     near = wanted & (measures.outlet_m <= limits.cable_reach_m)
     wanted = _first_of(near, wanted & np.isfinite(measures.outlet_m), wanted)
+    off_water = wanted & ~(measures.water_m < limits.water_clear_m)
+    wanted = _first_of(off_water, wanted)
     dry = wanted & (measures.upslope_m2 <= limits.largest_upslope_m2)
     driest = wanted & (measures.upslope_m2 <= _least(measures.upslope_m2, wanted) + _SAME_M2)
-    return Tier(_first_of(dry, driest), bool(level.any()), bool(near.any()), bool(dry.any()))
+    kept = (bool(rule.any()) for rule in (level, near, off_water, dry))
+    return Tier(_first_of(dry, driest), *kept)
 
 
 def _least_tilted(stands: BoolArray, tilt_pct: FloatArray, limits: StationRules) -> BoolArray:

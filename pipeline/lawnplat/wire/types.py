@@ -31,6 +31,8 @@ class StationOption:
     """Empty where nothing speaks against it."""
     upslope_m2: float = float("nan")
     """Ground that drains over base and front; NaN where a station cannot stand."""
+    water_m: float = float("nan")
+    """From the base to open water; NaN where the survey shows none."""
     cable_paved_m: float = float("nan")
     """Cable under a path or paving; NaN where it was not worked out."""
     base_on_lawn: bool = True
@@ -53,6 +55,8 @@ class Station:
     options: tuple[StationOption, ...]
     upslope_m2: float = 0.0
     """Ground that drains over base and front."""
+    water_m: float = float("nan")
+    """From the base to open water; NaN where the survey shows none."""
     cable_route: LineString | None = None
     """From the outlet to the back of the base, ``outlet_distance_m`` long; None where none is."""
     cable_paved_m: float = 0.0
