@@ -306,8 +306,9 @@ def test_the_shortest_way_up_a_plane_under_a_limit(slope, turn_deg):
     points = shapely.get_coordinates(way)
     run = np.diff(points, axis=0)
     steepest = (slope * np.abs(run[:, 1]) / np.hypot(*run.T)).max()
-    # Legs may pass the limit by 2 % of it (what a gradient between cells may hide).
-    assert steepest <= limit * 1.02 + 1e-9
-    # So the way may be 2 % shorter than the closed form; 0 to 1.7 % was measured, none longer. The
-    # last leg has to meet the end, which may cost a percent.
-    assert -0.02 - 1e-9 <= way.length / least - 1 <= 0.01
+    # Legs may pass the limit by less than one percentage point, the figure that is asked for, so
+    # that the way may be shorter than the closed form. The last leg has to meet the end, which may
+    # cost a percent.
+    assert steepest < limit + 0.01
+    assert max(12.0, slope * 12 * math.cos(angle) / (limit + 0.01)) < way.length + 1e-9
+    assert way.length <= 1.01 * least

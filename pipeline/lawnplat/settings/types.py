@@ -230,6 +230,7 @@ class ReturnLineRules:
     longer_share: float
     score_hook: float
     score_lead: float
+    longer_for_leads_share: float
     further_line_share: float
     further_line_m: float
     far_part_share: float

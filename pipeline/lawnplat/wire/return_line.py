@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, Point
 
 from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.ground.types import Part
@@ -37,6 +37,7 @@ from lawnplat.wire.wary_ground import wary
 
 _WELL_INSIDE_M = 1.0
 _FAR_PERCENTILE = 95
+_SAME_M = 1e-3
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ def _with_shorter_leads(
     asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(kept))]
     found = proposals(scene, siting, [*laid, *leads], wanted, asides_m)
     other = next((each for each in found if each.clean and each.over == moved.over), None)
-    if other is None:
+    if other is None or _too_long_for_leads(scene, other, moved):
         return None
     lines = _added_to(scene, siting, [*kept, other])
     now_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
@@ -151,6 +152,20 @@ def _with_shorter_leads(
         return None
     better = _cost(scene, lines, now_m) < _cost(scene, chosen, longer_m)
     return lines if better else None
+
+
+def _too_long_for_leads(scene: Scene, line: Proposal, beside: Proposal) -> bool:
+    """Return whether a line drawn to spare leads is much longer than its way without them.
+
+    That way is one of those from which ``beside``, the line drawn in its stead, was chosen; where
+    none led to the joint, it is taken as straight.
+    """
+    home, joint = (Point(line.line.coords[end]) for end in (0, -1))
+    ways = () if beside.ways is None else beside.ways.ways
+    same = [way.line.length for way in ways if shapely.dwithin(joint, Point(way.joint), _SAME_M)]
+    way_m = min(same, default=shapely.distance(home, joint))
+    share = scene.rules.return_line.longer_for_leads_share
+    return bool(line.line.length > (1.0 + share) * way_m)
 
 
 def _cost(scene: Scene, lines: Sequence[Proposal], longer_leads_m: float) -> float:

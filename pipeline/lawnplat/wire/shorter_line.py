@@ -62,7 +62,7 @@ def shortened(
     if line.length <= longer * shortest.length:
         return line
     if keeps_rules(scene, line, limit) and not keeps_rules(scene, shortest, limit):
-        gentle = _turning_gently(asked, searched, line.length)
+        gentle = _turning_gently(asked, searched)
         # It is itself a little longer than it need be, its steps being those of a coarser grid.
         longer = _drawn_well(scene)
         return line if gentle is None or line.length <= longer * gentle.length else gentle
@@ -92,7 +92,7 @@ def shortened_on_bare_ground(
         return line
     other: LineString | None = asked.drawn(0.0, searched)
     if other is not None and not keeps_rules(bare, other, limit):
-        other = _turning_gently(asked, searched, line.length)
+        other = _turning_gently(asked, searched)
     if other is None or line.length <= longer * other.length:
         return line
     return other if keeps_limit_by_the_metre(scene.bare, other, limit) else line
@@ -102,7 +102,7 @@ def kept_to(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> LineSt
     """Return a line to ``end`` that keeps the rules, gentle ground worth nothing; None without."""
     asked = _Asked(scene, corridor, corridor, end, limit)
     searched = asked.searched(0.0)
-    return None if searched is None else _turning_gently(asked, searched, float("inf"))
+    return None if searched is None else _turning_gently(asked, searched)
 
 
 @dataclass(frozen=True)
@@ -159,15 +159,19 @@ def _gentler(asked: _Asked, most_m: float) -> LineString | None:
     return line if kept else None
 
 
-def _turning_gently(asked: _Asked, searched: Searched, than_m: float) -> LineString | None:
+def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
     """Return the shortest line along ways that turn gently; None where all break a rule.
 
-    Bends follow closer on each other where the line along a way would else break one. Whole legs
-    alone are looked for where the line along them is drawn well and hardly longer than one had.
+    Bends follow closer on each other where the line along a way would else break one. Ways in whole
+    legs can be much longer than those in steps: they alone do where the line along one is hardly
+    longer than the way ``searched``, that turns as it likes.
     """
     found: list[LineString] = []
     ways: list[FloatArray] = []
     plain = _with_less(asked.scene, 0.0)
+    enough_m = _drawn_well(asked.scene) * _length_m(
+        searched.way_to_first(), asked.corridor, asked.end
+    )
     for gently in (IN_LEGS, *IN_STEPS):
         smooth = search_smooth_ends(plain, asked.near, asked.end, searched, gently)
         if smooth is None or any(np.array_equal(smooth.way_to_first(), way) for way in ways):
@@ -177,8 +181,6 @@ def _turning_gently(asked: _Asked, searched: Searched, than_m: float) -> LineStr
         if line is None:
             continue
         found.append(line)
-        least_m = _length_m(ways[-1], asked.corridor, asked.end)
-        enough_m = _drawn_well(asked.scene) * min(least_m, than_m)
         if gently is IN_LEGS and line.length <= enough_m:
             break
     return min(found, key=lambda line: line.length, default=None)
