@@ -232,7 +232,8 @@ def _filled(
     closed = grow(grow(beside, corner_m), -corner_m)
     channels = shapely.difference(shapely.intersection(closed, allowed), whole)
     gaps = [thickened(part, _HAIR_M) for part in polygons(channels) if part.area > _SPECK_M2]
-    for body in polygons(whole):
+    # A channel closed may leave a hole behind it, as large as the corners' disc.
+    for body in polygons(union([whole, *gaps])):
         for ring in body.interiors:
             hole = Polygon(ring)
             small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
