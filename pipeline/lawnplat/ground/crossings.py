@@ -27,6 +27,7 @@ _BESIDE_M = 0.02
 _SEAM_M = 1e-4
 _HAIR_M = 1e-6
 _SPECK_M2 = 1e-4
+_GRAZED_M = 1e-3
 _NEAR_M = 1.0
 _SHORT_BY = 1.5
 """A crossing may be drawn too short by this many times the machine's smallest passage."""
@@ -231,7 +232,8 @@ def _filled(
     beside = shapely.intersection(whole, grow(strip, _NEAR_M))
     closed = grow(grow(beside, corner_m), -corner_m)
     channels = shapely.difference(shapely.intersection(closed, allowed), whole)
-    gaps = [thickened(part, _HAIR_M) for part in polygons(channels) if part.area > _SPECK_M2]
+    own_gaps = (part for part in polygons(channels) if _lies_along(part, strip))
+    gaps = [thickened(part, _HAIR_M) for part in own_gaps]
     # A channel closed may leave a hole behind it, as large as the corners' disc.
     for body in polygons(union([whole, *gaps])):
         for ring in body.interiors:
@@ -244,6 +246,13 @@ def _filled(
         return strip
     grown = shapely.difference(union([thickened(strip, _HAIR_M), *gaps]), union(near))
     return max(polygons(grown), key=lambda part: part.area)
+
+
+def _lies_along(channel: Polygon, strip: Polygon) -> bool:
+    """Return whether a channel is the strip's own: one that grazes it rounds a corner beyond."""
+    core = thickened(channel, -_GRAZED_M)
+    own = core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M)
+    return bool(own and channel.area > _SPECK_M2)
 
 
 def _joined(
