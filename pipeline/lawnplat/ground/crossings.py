@@ -12,12 +12,11 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, moved, opened, polygons, thickened, union
 from lawnplat.ground.crossing_advice import blocked, kept_clear, useless
-from lawnplat.ground.lawn import lawn_of
+from lawnplat.ground.lawn import CROSSING, lawn_of
 from lawnplat.ground.setbacks import open_edge_cause, setback_of
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Feature, Finding, Site
 
-CROSSING = "crossing"
 _GAP_M = 0.05
 _SHARE = 0.49
 """A hair under half: a strip just as wide as the machine needs is wide enough."""

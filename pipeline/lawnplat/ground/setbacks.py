@@ -9,7 +9,7 @@ import shapely
 from shapely import MultiLineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, lines, polygons, union
+from lawnplat.geometry import grow, lines, opened, union
 from lawnplat.ground.types import Cause
 from lawnplat.settings.types import RuleBook, Treatment
 from lawnplat.survey.types import Feature
@@ -78,10 +78,8 @@ def open_edge_cause(
 
 
 def _beyond(body: BaseGeometry, lawn: MultiPolygon, rules: RuleBook) -> BaseGeometry:
-    """Return what of ``body`` lies off the lawn, slivers of the drawing left out, tips not."""
-    core_m = -2 * rules.ground.shape_tolerance_m
-    parts = polygons(shapely.difference(body, lawn))
-    return union(part for part in parts if not grow(part, core_m).is_empty)
+    """Return what of ``body`` lies off the lawn, slivers of the drawing left out."""
+    return opened(shapely.difference(body, lawn), 2 * rules.ground.shape_tolerance_m)
 
 
 def steep_cause(terrain: Terrain) -> Cause | None:
