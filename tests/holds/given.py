@@ -88,6 +88,26 @@ class Case:
     def crossings(self) -> list[Thing]:
         return [thing for thing in self.things if thing.kind == "crossing"]
 
+    def bare(self) -> BaseGeometry:
+        """Return all footprints that are no grass.
+
+        A crossing over a surveyed lawn is a right of way. So it is where it sticks out of a path on
+        one side: there its rim meets the path along one open line.
+        """
+        kinds = self.rules.kinds
+        bare = [t for t in self.things if not kinds[t.kind].grass and t.kind != "crossing"]
+        found = [t.geometry for t in bare]
+        if not self.given.derived_lawn:
+            return union(found)
+        paths = [t for t in self.things if kinds[t.kind].crossed and t.kind != "crossing"]
+        ways = union(t.geometry for t in paths)
+        for crossing in self.crossings:
+            for part in shapely.get_parts(shapely.difference(crossing.geometry, ways)):
+                met = shapely.line_merge(shapely.intersection(part.exterior, ways.buffer(CM)))
+                if met.geom_type != "LineString" or met.is_empty or met.is_closed:
+                    found.append(part)
+        return union(found)
+
     @property
     def firm(self) -> BaseGeometry:
         return union(thing.geometry for thing in self.of(Treatment.FIRM))

@@ -84,8 +84,7 @@ def lawn_is_grass(case: Case) -> Iterator[str]:
     plan, rules = case.plan, case.rules
     if not case.given.derived_lawn or plan["lawn"].empty:
         return
-    bodies = union(t.geometry for t in case.things if not rules.kinds[t.kind].grass)
-    grass = shapely.difference(plan.all_of("parcel"), bodies)
+    grass = shapely.difference(plan.all_of("parcel"), case.bare())
     lawn = plan.all_of("lawn")
     slack = rules.ground.shape_tolerance_m + MM
     extra = shapely.difference(lawn, grass.buffer(slack)).area
@@ -102,11 +101,7 @@ def hand_trim(case: Case) -> Iterator[str]:
     outside = shapely.difference(trimmed, plan.all_of("keep_out").buffer(MM)).area
     if outside > MM:
         yield f"hand_trim: {outside:.3f} m2 are not in any keep-out"
-    bare = [t for t in case.things if not case.rules.kinds[t.kind].grass]
-    # A crossing is a right of way: where it runs onto a lawn that was surveyed, that is grass.
-    on_grass = () if case.given.derived_lawn else case.crossings
-    bodies = union(t.geometry for t in bare if t not in on_grass)
-    paved = shapely.intersection(trimmed, bodies).area
+    paved = shapely.intersection(trimmed, case.bare()).area
     if paved > SHARE * max(trimmed.area, 1.0):
         yield f"hand_trim: {paved:.3f} m2 are no grass"
 

@@ -185,7 +185,9 @@ def pairs(case: Case) -> Iterator[str]:
 def island_sections(case: Case) -> Iterator[str]:
     """A stretch called an island goes round a hole of the ground, one called an edge does not."""
     plan = case.plan
-    ground = closed(union([plan.all_of("mowable"), case.firm, case.strips()]), CM)
+    # Rims nearer than a pair's wires are one; farther apart, at a neck, they are not.
+    within_m = case.rules.wire.pair_gap_m / 2 + MM
+    ground = closed(union([plan.all_of("mowable"), case.firm, case.strips()]), within_m)
     outer = union(LineString(g.exterior.coords) for g in shapely.get_parts(ground))
     for row in plan["wire_sections"].itertuples():
         if row.section == "edge" and row.geometry.length > 0.5:

@@ -131,6 +131,25 @@ def test_a_derived_lawn_is_the_parcel_less_what_is_not_grass():
     assert lawn_of(site, RULES).area == pytest.approx(200 - 30 - 4, abs=ROUNDING_M2)
 
 
+def test_a_crossing_is_grass_where_it_runs_out_beyond_a_path():
+    # 200 less a path of 2 x 10 right across; the crossing, 8 x 2, is a right of way over it.
+    over = thing("crossing", box(6, 4, 14, 6))
+    path = thing("path", box(9, -1, 11, 11))
+    assert lawn_of(site_of(over, path), RULES).area == pytest.approx(180, abs=ROUNDING_M2)
+
+
+def test_a_crossing_that_fills_a_gap_in_a_path_is_no_grass():
+    parts = [thing("path", box(9, -1, 11, 4)), thing("path", box(9, 6, 11, 11))]
+    for over in (box(9, 4, 11, 6), box(9, 3.8, 11, 6.2)):
+        site = site_of(thing("crossing", over), *parts)
+        assert lawn_of(site, RULES).area == pytest.approx(180, abs=ROUNDING_M2)
+
+
+def test_a_crossing_over_nothing_is_itself_no_grass():
+    site = site_of(thing("crossing", box(6, 4, 14, 6)))
+    assert lawn_of(site, RULES).area == pytest.approx(200 - 16, abs=ROUNDING_M2)
+
+
 def test_scraps_of_lawn_are_left_out():
     site = site_of(thing("path", box(-1, 0.2, 20, 10)))
     strip = lawn_of(site, RULES)

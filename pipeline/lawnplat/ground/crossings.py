@@ -12,12 +12,11 @@ from shapely.geometry.base import BaseGeometry
 
 from lawnplat.geometry import FloatArray, grow, moved, opened, polygons, thickened, union
 from lawnplat.ground.crossing_advice import blocked, kept_clear, useless
-from lawnplat.ground.lawn import lawn_of
+from lawnplat.ground.lawn import CROSSING, lawn_of
 from lawnplat.ground.setbacks import open_edge_cause, setback_of
 from lawnplat.settings.types import MachineClass, RuleBook
 from lawnplat.survey.types import Feature, Finding, Site
 
-CROSSING = "crossing"
 _GAP_M = 0.05
 _SHARE = 0.49
 """A hair under half: a strip just as wide as the machine needs is wide enough."""
@@ -27,6 +26,7 @@ _BESIDE_M = 0.02
 _SEAM_M = 1e-4
 _HAIR_M = 1e-6
 _SPECK_M2 = 1e-4
+_GRAZED_M = 1e-3
 _NEAR_M = 1.0
 _SHORT_BY = 1.5
 """A crossing may be drawn too short by this many times the machine's smallest passage."""
@@ -231,8 +231,10 @@ def _filled(
     beside = shapely.intersection(whole, grow(strip, _NEAR_M))
     closed = grow(grow(beside, corner_m), -corner_m)
     channels = shapely.difference(shapely.intersection(closed, allowed), whole)
-    gaps = [thickened(part, _HAIR_M) for part in polygons(channels) if part.area > _SPECK_M2]
-    for body in polygons(whole):
+    own_gaps = (part for part in polygons(channels) if _lies_along(part, strip))
+    gaps = [thickened(part, _HAIR_M) for part in own_gaps]
+    # A channel closed may leave a hole behind it, as large as the corners' disc.
+    for body in polygons(union([whole, *gaps])):
         for ring in body.interiors:
             hole = Polygon(ring)
             small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
@@ -243,6 +245,13 @@ def _filled(
         return strip
     grown = shapely.difference(union([thickened(strip, _HAIR_M), *gaps]), union(near))
     return max(polygons(grown), key=lambda part: part.area)
+
+
+def _lies_along(channel: Polygon, strip: Polygon) -> bool:
+    """Return whether a channel is the strip's own: one that grazes it rounds a corner beyond."""
+    core = thickened(channel, -_GRAZED_M)
+    own = core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M)
+    return bool(own and channel.area > _SPECK_M2)
 
 
 def _joined(

@@ -14,9 +14,8 @@ from lawnplat.proving.tolerances import CM, MM
 
 _PAIR_M = 5 * CM
 """What is narrower than twice this is a wire pair, no strip that a machine drives over."""
-_CUSP_M = 25 * CM
-"""Where a mouth's corner, rounded by 0.3 m, runs out tangentially into the rim it is thinner than
-10 cm over its last sqrt(2 * 0.3 * 0.1) = 0.245 m, but hangs on the strip."""
+_BESIDE_M = 2 * CM
+"""The two wires of a pair lie within this of each other."""
 
 
 def crossings_of(evidence: Evidence) -> BaseGeometry:
@@ -27,7 +26,9 @@ def crossings_of(evidence: Evidence) -> BaseGeometry:
 def strips_of(evidence: Evidence, loop: Loop) -> BaseGeometry:
     """Return the ground inside a loop's wire that leads over a crossing and is not mown.
 
-    A strip is prolonged over the setbacks of what it crosses: at most twice the widest.
+    A strip is prolonged over the setbacks of what it crosses: at most twice the widest. What hangs
+    on it belongs to it, however thin: a mouth's rounded corner runs out tangentially into the rim,
+    round a second corner of that rim where there is one near.
     """
     crossings = crossings_of(evidence)
     if crossings.is_empty or loop.wire.is_empty:
@@ -39,9 +40,8 @@ def strips_of(evidence: Evidence, loop: Loop) -> BaseGeometry:
     core = shapely.buffer(near, -_PAIR_M, join_style="mitre")
     if core.is_empty:
         return Polygon()
-    wide = shapely.buffer(core, _PAIR_M, join_style="mitre")
-    strips: BaseGeometry = shapely.intersection(near, shapely.buffer(wide, _CUSP_M))
-    return strips
+    apart = shapely.get_parts(shapely.difference(near, shapely.buffer(loop.leads, _BESIDE_M)))
+    return union(part for part in apart if shapely.intersects(core, part))
 
 
 def carried_leads(evidence: Evidence, loop: Loop, strips: BaseGeometry) -> BaseGeometry:

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from lawnplat.proving.breach import breach
 from lawnplat.proving.evidence import Evidence
 from lawnplat.proving.recorded import union
-from lawnplat.proving.things import CROSSING
+from lawnplat.proving.things import CROSSING, Thing
 from lawnplat.proving.tolerances import AREA_SHARE, CM, MM, SPECK_M2
 from lawnplat.survey.types import Finding
 
@@ -106,6 +106,23 @@ def hand_trim(evidence: Evidence) -> Iterator[Finding]:
         yield breach(evidence, "hand_trim", text, _largest(paved), measured=paved.area)
 
 
+def _bare(things: Sequence[Thing]) -> Iterator[BaseGeometry]:
+    """Yield what is no grass; of a crossing not what sticks out of a path on one side alone."""
+    ways = union(each.geometry for each in things if each.crossed and each.kind != CROSSING)
+    for each in things:
+        if each.grass:
+            continue
+        if each.kind != CROSSING:
+            yield each.geometry
+            continue
+        for part in shapely.get_parts(shapely.difference(each.geometry, ways)):
+            # The rim less what lies on paths is one open line where they lie on one side of it.
+            free = shapely.difference(shapely.boundary(part), shapely.buffer(ways, CM))
+            merged = shapely.line_merge(free)
+            if merged.is_closed or shapely.get_num_geometries(merged) != 1:
+                yield part
+
+
 def lawn_is_grass(evidence: Evidence) -> Iterator[Finding]:
     """Yield lawn off the property, or other than the survey's, or the parcel less what is no grass.
 
@@ -125,7 +142,7 @@ def lawn_is_grass(evidence: Evidence) -> Iterator[Finding]:
     if evidence.site.lawns:
         grass = shapely.intersection(union(evidence.site.lawns), evidence.parcel)
     else:
-        bare = union(each.geometry for each in evidence.things if not each.grass)
+        bare = union(_bare(evidence.things))
         grass = shapely.difference(evidence.parcel, bare)
     extra = shapely.difference(lawn, shapely.buffer(grass, slack_m))
     if extra.area > SPECK_M2:

@@ -104,6 +104,8 @@ def _against(
     least_m = found_m
     if kind == _OPEN and told_m < found_m - _ON_IT_M:
         least_m = _nearest_open_m(evidence, shape)
+        # Nor is one seen that is shorter than a piece: wire round it keeps just its setback.
+        least_m = min(least_m, evidence.rules.ground.open_edge_m)
     if not least_m - _ON_IT_M <= told_m <= found_m + _ON_IT_M:
         text = (
             f"{_told(wire, row)} is told to keep {told_m:.2f} m off the {kind.replace('_', ' ')}, "
