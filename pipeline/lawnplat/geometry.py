@@ -22,7 +22,9 @@ def polygons(geometry: BaseGeometry | None) -> list[Polygon]:
     """Return the polygons of any geometry, empty ones and lower dimensions left out."""
     if geometry is None or geometry.is_empty:
         return []
-    parts = shapely.get_parts(shapely.get_parts(np.array([geometry])))
+    if isinstance(geometry, Polygon):
+        return [geometry]
+    parts = shapely.get_parts(shapely.get_parts(geometry))
     return [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
 
 

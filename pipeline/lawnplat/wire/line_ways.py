@@ -230,7 +230,7 @@ def _ways_to(
         for end, node in enumerate(searched.nodes)
         if node >= 0 and np.isfinite(searched.ways.cost[node])
     ]
-    ways = [searched.ways.to(int(searched.nodes[end])) for end in reached]
+    ways = searched.ways.to_each(searched.nodes[reached]) if reached else []
     own = _lines(
         np.concatenate([corridor.station[None], way, ends.joint[end, None]])
         for end, way in zip(reached, ways, strict=True)

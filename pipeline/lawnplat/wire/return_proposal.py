@@ -30,7 +30,9 @@ from lawnplat.wire.shorter_line import kept_to, shortened, shortened_on_bare_gro
 from lawnplat.wire.station import Siting
 
 _SWITCHBACK_SHARE = 1.5
-"""A bend over the largest allowed by this is a switchback: no closer corners make it gentle."""
+"""A bend over the largest allowed by this is a switchback: another way is looked for at once."""
+_MENDED_SHARE = 1.2
+"""Closer corners hardly ever make a bend gentle that is over the largest allowed by this."""
 _OTHER_ENDS = 8
 """So many other joints are tried where the line to the best one breaks a rule."""
 
@@ -222,7 +224,11 @@ def _as_laid(
     limit = _limit(scene, ways)
     line = _along(scene, ways, way, limit)
     clean = keeps_rules(scene, line, limit)
-    if not clean and (last_resort or not _switches_back(scene, line)):
+    if not clean:
+        other = _drawn_otherwise(scene, ways, way, limit, line)
+        if other is not None and keeps_rules(scene, other, limit):
+            line, clean = other, True
+    if not clean and last_resort:
         line = _along(scene, ways, way, limit, fine=True)
         clean = keeps_rules(scene, line, limit)
     if clean or last_resort:
@@ -232,6 +238,22 @@ def _as_laid(
         if clean:
             line = shortened_on_bare_ground(scene, ways.corridor, end, limit, line)
     return _proposal(siting, ways, way, line, before_m=before_m, clean=clean)
+
+
+def _drawn_otherwise(
+    scene: Scene, ways: LineWays, way: WayTo, limit: float, line: LineString
+) -> LineString | None:
+    """Return the line along a way drawn otherwise than ``line``, which breaks a rule.
+
+    Along a way that was found without regard to its bends a sharp one is priced so that any line
+    without is cheaper; else bends are let follow closer on each other. None where neither helps.
+    """
+    share = _bend_deg(scene, line) / scene.rules.return_line.largest_bend_deg
+    if share > 1.0 and not ways.gentle:
+        if share > _SWITCHBACK_SHARE:
+            return None
+        return drawn(scene, ways.corridor, way.joint, way.way, limit, gentle=True)
+    return _along(scene, ways, way, limit, fine=True) if share <= _MENDED_SHARE else None
 
 
 def _as_found(
@@ -267,10 +289,6 @@ def _along(
     scene: Scene, ways: LineWays, way: WayTo, limit: float, *, fine: bool = False
 ) -> LineString:
     return drawn(scene, ways.corridor, way.joint, way.way, limit, fine=fine, gentle=ways.gentle)
-
-
-def _switches_back(scene: Scene, line: LineString) -> bool:
-    return _bend_deg(scene, line) > _SWITCHBACK_SHARE * scene.rules.return_line.largest_bend_deg
 
 
 def _bend_deg(scene: Scene, line: LineString) -> float:

@@ -9,6 +9,7 @@ not from the heights of its two ends: long moves would skip bumps.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from math import ceil, floor, gcd
 
 import numpy as np
@@ -183,7 +184,8 @@ def steps(reach: int) -> list[tuple[int, int]]:
     ]
 
 
-def passed_over(up: int, right: int) -> list[tuple[int, int]]:
+@cache
+def passed_over(up: int, right: int) -> tuple[tuple[int, int], ...]:
     """Return the cells that the straight step touches, its two ends left out."""
     pieces = 4 * max(up, abs(right))
     cells: set[tuple[int, int]] = set()
@@ -192,7 +194,7 @@ def passed_over(up: int, right: int) -> list[tuple[int, int]]:
         rows = {floor(row + 0.5), ceil(row - 0.5)}
         columns = {floor(column + 0.5), ceil(column - 0.5)}
         cells.update((r, c) for r in rows for c in columns)
-    return sorted(cells - {(0, 0), (up, right)})
+    return tuple(sorted(cells - {(0, 0), (up, right)}))
 
 
 def moves(

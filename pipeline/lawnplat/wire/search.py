@@ -35,12 +35,25 @@ class Ways:
 
     def to(self, node: int) -> FloatArray:
         """Return the way's cell centres from the start to ``node``. Shape (n, 2)."""
-        if not np.isfinite(self.cost[node]):
-            raise ValueError(f"no way leads to cell {node}")
-        chain = [self.last[node]]
-        while self.before[chain[-1]] != NOTHING_BEFORE:
-            chain.append(self.before[chain[-1]])
-        cells = np.array(chain[::-1]) % self.grid.free.size
+        return self.to_each(np.array([node]))[0]
+
+    def to_each(self, nodes: NDArray[np.int64]) -> list[FloatArray]:
+        """Return the way to each of some cells, as `to` does."""
+        if not np.isfinite(self.cost[nodes]).all():
+            unreached = nodes[~np.isfinite(self.cost[nodes])]
+            raise ValueError(f"no way leads to cell {unreached[0]}")
+        # All ways are followed back together, each as far as it goes.
+        states = self.last[nodes]
+        chain = []
+        while (going := states != NOTHING_BEFORE).any():
+            chain.append(states)
+            states = np.where(going, self.before[np.where(going, states, 0)], NOTHING_BEFORE)
+        ways = np.stack(chain[::-1], axis=1)
+        return [self._places_of(way[way != NOTHING_BEFORE]) for way in ways]
+
+    def _places_of(self, states: NDArray[np.int64]) -> FloatArray:
+        """Return the cell centres of the states of a way, each cell once."""
+        cells = states % self.grid.free.size
         moved = np.concatenate([[True], cells[1:] != cells[:-1]])
         return self.grid.coordinates(cells[moved])
 

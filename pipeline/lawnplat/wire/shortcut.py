@@ -117,16 +117,22 @@ def _chained(
         length_m[0] += np.where(turn < STRAIGHT_DEG, cost.smallest_leg_m, 0.0)
     taken = np.isfinite(table)
     bends, first = _all_bends(run, length_m, taken, cost)
+    arriving, leaving = _points_of(taken.T), _points_of(taken)
     for place in range(1, size - 1):
-        came, goes = np.flatnonzero(taken[:place, place]), np.flatnonzero(taken[place])
+        came, goes = arriving[place], leaving[place]
         if len(came) == 0 or len(goes) == 0:
             continue
-        sums = bends[first[place] : first[place + 1]].reshape(len(came), len(goes))
-        sums += total[came, place, None]
-        least = sums.argmin(axis=0)
-        total[place, goes] = sums[least, np.arange(len(goes))] + table[place, goes]
-        before[place, goes] = came[least]
+        sums = bends[first[place] : first[place + 1]].reshape(len(goes), len(came))
+        sums += total[:, place].take(came)
+        least = sums.argmin(axis=1)
+        total[place, goes] = sums[np.arange(len(goes)), least] + table[place].take(goes)
+        before[place, goes] = came.take(least)
     return total, before
+
+
+def _points_of(taken: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Return the columns that are true in each row."""
+    return np.split(np.nonzero(taken)[1], np.cumsum(taken.sum(axis=1))[:-1])
 
 
 def _all_bends(
@@ -134,18 +140,18 @@ def _all_bends(
 ) -> tuple[FloatArray, NDArray[np.int64]]:
     """Return what the bend between every two legs ``taken`` costs that follow each other.
 
-    Ordered by the point between them, then by the one before, then by the one after. The second
+    Ordered by the point between them, then by the one after, then by the one before. The second
     array holds where those of each point begin, shape (points + 1,).
     """
     arriving, leaving = taken.sum(axis=0), taken.sum(axis=1)
     legs = (run[..., 0], run[..., 1], length_m)
-    # The legs that lead to each point, each as often as one leads on from there, and those.
-    led_to = np.nonzero(taken.T)[0]
-    many = leaving[led_to]
-    x, y, into_m = (np.repeat(each.T[taken.T], many) for each in legs)
-    skipped = (np.cumsum(leaving) - leaving)[led_to] - (np.cumsum(many) - many)
-    onward = np.arange(many.sum()) + np.repeat(skipped, many)
-    on_x, on_y, onward_m = (each[taken].take(onward) for each in legs)
+    # The legs that lead on from each point, each as often as one leads to it, and those.
+    led_on = np.nonzero(taken)[0]
+    many = arriving[led_on]
+    on_x, on_y, onward_m = (np.repeat(each[taken], many) for each in legs)
+    skipped = (np.cumsum(arriving) - arriving)[led_on] - (np.cumsum(many) - many)
+    led_to = np.arange(many.sum()) + np.repeat(skipped, many)
+    x, y, into_m = (each.T[taken.T].take(led_to) for each in legs)
     turn_deg = np.abs(np.degrees(np.arctan2(x * on_y - y * on_x, x * on_x + y * on_y)))
     bends = cost.bends(turn_deg, np.minimum(into_m, onward_m))
     return bends, np.concatenate([[0], np.cumsum(arriving * leaving)])
