@@ -142,9 +142,13 @@ def test_over_the_bank_there_is_a_way_that_keeps_every_rule() -> None:
     assert BY_HAND.difference(clear).length < 2 * rules.corridor_m + 0.01
 
 
-def test_a_bank_is_crossed_by_one_line() -> None:
+def test_a_bank_is_crossed_by_a_line_or_by_two_beside_each_other() -> None:
     found = drawn("bank_across")
-    assert len(over_the_bank(found)) == 1
+    over = over_the_bank(found)
+    assert len(over) in {1, 2}
+    # A second one shares the ground that is crossed best: a few metres off, never over the first.
+    assert max(shapely.distance(over[0], over)) < 4.0
+    assert len(over) == 1 or not over[0].crosses(over[1])
     assert found.plan.layout is not None
     assert all(row.steepest_pct <= LIMIT_PCT + OVER_PCT for row in found.plan.layout.return_lines)
 
@@ -156,13 +160,13 @@ def test_a_bank_is_crossed_within_the_limit() -> None:
 
 
 def test_a_bank_is_crossed_aslant_without_a_switchback() -> None:
-    (part,) = over_the_bank(drawn("bank_across"))
-    run = np.diff(shapely.get_coordinates(part), axis=0)
-    assert (run[:, 1] > 0).all()
-    # It keeps to one side but for the rounding of its bends at foot and brow.
-    aside = np.maximum(run[:, 0], 0).sum(), np.maximum(-run[:, 0], 0).sum()
-    assert max(aside) > 5.0
-    assert min(aside) < 0.5
+    for part in over_the_bank(drawn("bank_across")):
+        run = np.diff(shapely.get_coordinates(part), axis=0)
+        assert (run[:, 1] > 0).all()
+        # It keeps to one side but for the rounding of its bends at foot and brow.
+        aside = np.maximum(run[:, 0], 0).sum(), np.maximum(-run[:, 0], 0).sum()
+        assert max(aside) > 5.0
+        assert min(aside) < 0.5
 
 
 def test_no_bend_is_sharper_than_allowed_where_the_lawn_leaves_room() -> None:
