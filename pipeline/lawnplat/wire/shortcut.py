@@ -8,6 +8,8 @@ percent of the true optimum, which is max(straight distance, height / limit).
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -132,7 +134,8 @@ def _chained(
 
 def _points_of(taken: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
     """Return the columns that are true in each row."""
-    return np.split(np.nonzero(taken)[1], np.cumsum(taken.sum(axis=1))[:-1])
+    columns, last = np.nonzero(taken)[1], np.cumsum(taken.sum(axis=1)).tolist()
+    return [columns[begin:end] for begin, end in pairwise([0, *last])]
 
 
 def _all_bends(
