@@ -59,9 +59,17 @@ def strips(
     near = [moved(piece, -middle) for piece in pieces]
     found, findings = _strips(near, _moved(site, -middle), moved(steep, -middle), machine, rules)
     return (
-        [replace(strip, area=moved(strip.area, middle)) for strip in found],
+        [replace(strip, area=_back(strip.area, middle)) for strip in found],
         [replace(each, place=moved(each.place, middle)) for each in findings if each.place],
     )
+
+
+def _back(area: Polygon, by_m: FloatArray) -> Polygon:
+    """Return a strip moved to where maps are, where a hair in its rim may be rounded to none."""
+    there = moved(area, by_m)
+    if there.is_valid:
+        return there
+    return max(polygons(shapely.make_valid(there)), key=lambda part: part.area)
 
 
 def _moved(site: Site, by_m: FloatArray) -> Site:
