@@ -218,3 +218,15 @@ def test_the_same_seed_gives_the_same_and_it_is_recorded():
     assert first == again
     assert first.loops != other.loops
     assert dict(other.record)["simulation_seed"] == "6"
+
+
+@pytest.mark.parametrize(("share", "fits"), [(0.9, True), (1.1, False)])
+def test_a_line_may_pass_the_limit_by_the_rule_books_point(share, fits):
+    lawn = box(0, 0, 15, 10)
+    steepest_pct = MACHINE.slope_return_pct + share * RULES.return_line.over_limit_pct
+    values = {"line_no": 1, "steepest_pct": steepest_pct, "loop": 1}
+    line = Row(LineString([(0, 0), (15, 10)]), MappingProxyType(values))
+    written = plan(lawn, [(lawn, "main")], schedule=[JULY], return_lines=[line])
+    (found,) = simulate(written, MACHINE, with_options(RULES, days=1, runs=1), [MACHINE]).fits
+    assert found.fits is fits
+    assert ("comes home on" in found.reasons) is not fits

@@ -136,7 +136,7 @@ def with_class(job: Job, **changes: float) -> Job:
         ({"capacity_m2": 100.0}, "mows 100 m2 a day"),
         ({"longest_wire_m": 50.0}, "takes 50 m of wire"),
         ({"return_lines": 0}, "takes 0 return line(s), 1 are planned"),
-        ({"slope_return_pct": 11.0}, "comes home on 11 %, a return line has 12 %"),
+        ({"slope_return_pct": 10.0}, "comes home on 10 %, a return line has 12 %"),
         ({"slope_edge_pct": 0.5}, "holds 0 % across an edge, the wire has 1 %"),
         ({"largest_drop_v": 0.01}, "loses too much voltage"),
     ],
@@ -147,6 +147,17 @@ def test_what_speaks_against_a_class(job: Job, changes, said) -> None:
     found = by_option(with_class(job, **changes))["next class down"]
     assert not found.fits
     assert said in found.reasons
+
+
+def test_a_line_may_pass_the_limit_by_the_rule_books_point(job: Job) -> None:
+    over_pct = job.rules.return_line.over_limit_pct
+    steepest = max(line.steepest_pct for line in job.layouts[0].return_lines)
+    within, beyond = (
+        by_option(with_class(job, slope_return_pct=steepest - share * over_pct))["next class down"]
+        for share in (0.9, 1.1)
+    )
+    assert within.fits
+    assert not beyond.fits
 
 
 def test_a_passage_too_narrow(job: Job) -> None:

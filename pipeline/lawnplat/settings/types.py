@@ -218,6 +218,7 @@ class ReturnLineRules:
     corridor_m: float
     comfortable_m: float
     largest_bend_deg: float
+    over_limit_pct: float
     smallest_leg_m: float
     bend_within_share: float
     joint_from_station_m: float

@@ -22,8 +22,6 @@ SHARP_BEND = "return_line_bend"
 """The rule of the advisory on a bend over the largest allowed."""
 _STEP_M = 0.25
 _METRE_STEP_M = 0.1
-_POINT_PCT = 1.0
-"""A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _HAIR_DEG = 0.5
 _HAIR_M = 0.01
 _TWO = 2
@@ -74,7 +72,8 @@ def advice_on_lines(
     ``room`` is the ground inside the wire; ``over`` tells that no way keeps the gradient limit.
     """
     found = _near_wire(scene, room, line)
-    if over or line.steepest_pct > scene.machine.slope_return_pct + _POINT_PCT:
+    most_pct = scene.machine.slope_return_pct + scene.rules.return_line.over_limit_pct
+    if over or line.steepest_pct > most_pct:
         found.append(_steep(scene, line, over=over))
     bend_deg, place = sharpest_bend(line.line, scene.rules)
     limit_deg = scene.rules.return_line.largest_bend_deg
@@ -101,11 +100,13 @@ def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
     onward = LineString(points[1:]) if len(points) > _TWO else line
     grounds = [scene.terrain] if scene.bare is None else [scene.terrain, scene.bare]
     steepest = max(_profile(onward, ground).along.max() for ground in grounds)
-    return bool(100 * (steepest - limit) <= _POINT_PCT)
+    return bool(100 * (steepest - limit) <= scene.rules.return_line.over_limit_pct)
 
 
-def keeps_limit_by_the_metre(terrain: Terrain, line: LineString, limit: float) -> bool:
+def keeps_limit_by_the_metre(scene: Scene, line: LineString, limit: float) -> bool:
     """Return whether no metre of a line rises or falls by more than ``limit`` and a point.
+
+    By the heights of the scene's terrain.
 
     Heights are compared, not gradients: short steep places count as far as a machine feels them.
     The straight run is left out, as in `keeps_rules`.
@@ -113,10 +114,11 @@ def keeps_limit_by_the_metre(terrain: Terrain, line: LineString, limit: float) -
     onward_m = float(np.hypot(*np.subtract(line.coords[1], line.coords[0])))
     begins_m = np.arange(onward_m, line.length - 1.0, _METRE_STEP_M)
     first, last = (
-        height_at(terrain, *shapely.get_coordinates(line.interpolate(begins_m + off)).T)
+        height_at(scene.terrain, *shapely.get_coordinates(line.interpolate(begins_m + off)).T)
         for off in (0.0, 1.0)
     )
-    return bool(100 * (np.abs(last - first).max(initial=0.0) - limit) <= _POINT_PCT)
+    steepest = np.abs(last - first).max(initial=0.0)
+    return bool(100 * (steepest - limit) <= scene.rules.return_line.over_limit_pct)
 
 
 def _near_wire(scene: Scene, room: Polygon, line: ReturnLine) -> list[Finding]:

@@ -95,7 +95,7 @@ def shortened_on_bare_ground(
         other = _turning_gently(asked, searched)
     if other is None or line.length <= longer * other.length:
         return line
-    return other if keeps_limit_by_the_metre(scene.bare, other, limit) else line
+    return other if keeps_limit_by_the_metre(bare, other, limit) else line
 
 
 def kept_to(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> LineString | None:

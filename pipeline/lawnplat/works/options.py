@@ -113,7 +113,7 @@ def _slopes_against(job: Job, machine: MachineClass) -> Iterator[str]:
     steepest = max(
         (line.steepest_pct for layout in job.layouts for line in layout.return_lines), default=0.0
     )
-    if steepest > machine.slope_return_pct:
+    if steepest > machine.slope_return_pct + job.rules.return_line.over_limit_pct:
         yield f"comes home on {machine.slope_return_pct:.0f} %, a return line has {steepest:.0f} %"
     falls = [
         section.cross_fall_pct

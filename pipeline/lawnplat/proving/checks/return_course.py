@@ -22,8 +22,6 @@ from lawnplat.terrain.types import Terrain
 
 _METRE_M = 1.0
 _STEP_M = 0.05
-_OVER_PCT = 1.0
-"""A gradient this much over the limit is worth a word: less is within what heights can tell."""
 _TOLD_PCT = 0.5
 """The mean of a metre may pass the steepest spot told by this: other spots, other interpolation."""
 _MEAN_PCT = 0.5
@@ -53,8 +51,9 @@ def _steep(evidence: Evidence, line: LaidWire, terrain: Terrain) -> Iterator[Fin
     middle_m, metre_pct = _over_metres(line, terrain)
     worst = int(np.argmax(metre_pct))
     found_pct = float(metre_pct[worst])
-    if found_pct > limit_pct + _OVER_PCT:
-        told = _advised(evidence, "return_line_gradient", line, found_pct - _OVER_PCT)
+    over_pct = evidence.rules.return_line.over_limit_pct
+    if found_pct > limit_pct + over_pct:
+        told = _advised(evidence, "return_line_gradient", line, found_pct - over_pct)
         yield breach(
             evidence, "return_gradient",
             f"{line.words} rises or falls by {found_pct:.1f} % over a metre here, a "

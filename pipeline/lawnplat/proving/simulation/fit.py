@@ -47,7 +47,7 @@ def fit_of(
     charging included, times the cuts a week that the programme asks for, on its working days.
     """
     hours = _hours_a_day(plan, machine, rules, asked, seed)
-    against = [*_against(plan, machine), *_too_steep(plan, machine, terrain)]
+    against = [*_against(plan, machine, rules), *_too_steep(plan, machine, terrain)]
     if hours > asked.allowed_h:
         against.append(f"needs {hours:.1f} h a day, {asked.allowed_h:.1f} h are allowed")
     if math.isnan(hours):
@@ -88,7 +88,9 @@ def _hours_a_cut(
     return float(taken_s.mean()) / 3600.0 if (taken_s >= 0).all() else math.nan
 
 
-def _against(plan: RecordedPlan, machine: MachineClass) -> Iterator[str]:
+def _against(
+    plan: RecordedPlan, machine: MachineClass, rules: RuleBook
+) -> Iterator[str]:
     """Yield what in the plan's layers speaks against a class."""
     mown_m2 = max((_mown_m2(plan.of_loop(loop)) for loop in plan.loops), default=0.0)
     if mown_m2 > machine.capacity_m2:
@@ -108,7 +110,7 @@ def _against(plan: RecordedPlan, machine: MachineClass) -> Iterator[str]:
         needs = f"it needs {machine.smallest_passage_m:.2f} m"
         yield f"a passage is {min(narrow):.2f} m wide, {needs}"
     steepest = _largest(plan, "return_lines", "steepest_pct")
-    if steepest > machine.slope_return_pct:
+    if steepest > machine.slope_return_pct + rules.return_line.over_limit_pct:
         yield f"comes home on {machine.slope_return_pct:.0f} %, a return line has {steepest:.0f} %"
     fall = _largest(plan, "wire_sections", "cross_fall_pct")
     if fall > machine.slope_edge_pct:
