@@ -59,6 +59,14 @@ def moved(geometry: Shape, by_m: FloatArray) -> Shape:
     return found
 
 
+def middle_of(geometry: BaseGeometry) -> FloatArray:
+    """Return a place of whole metres in the middle of ``geometry``, shape (2,).
+
+    About it numbers are small, and overlays finer than where maps are (`moved`).
+    """
+    return np.asarray(np.floor(shapely.get_coordinates(shapely.centroid(geometry))[0]))
+
+
 def thickened(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
     """Return the parallel body a hair outside, corners sharp: arcs so small are lost in rounding.
 

@@ -10,7 +10,16 @@ import shapely
 from shapely import LineString, MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, moved, opened, polygons, thickened, union
+from lawnplat.geometry import (
+    FloatArray,
+    grow,
+    middle_of,
+    moved,
+    opened,
+    polygons,
+    thickened,
+    union,
+)
 from lawnplat.ground.crossing_advice import blocked, kept_clear, useless
 from lawnplat.ground.lawn import CROSSING, lawn_of
 from lawnplat.ground.setbacks import open_edge_cause, setback_of
@@ -55,7 +64,7 @@ def strips(
     if not any(feature.kind == CROSSING for feature in site.features):
         return [], []
     # About the middle: where maps are, GEOS is half a millimetre out, and rims that are one part.
-    middle = np.floor(shapely.get_coordinates(shapely.centroid(site.parcel))[0])
+    middle = middle_of(site.parcel)
     near = [moved(piece, -middle) for piece in pieces]
     found, findings = _strips(near, _moved(site, -middle), moved(steep, -middle), machine, rules)
     return (

@@ -9,7 +9,7 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, moved, polygons, thickened, union
+from lawnplat.geometry import grow, middle_of, moved, polygons, thickened, union
 from lawnplat.ground.crossings import Strip
 from lawnplat.ground.narrow import clear_width, divide
 from lawnplat.ground.types import Part, Passage
@@ -56,7 +56,7 @@ def _whole(members: tuple[Polygon, ...], strips: tuple[Polygon, ...]) -> Polygon
     if not strips:
         return members[0]
     # About the middle: where maps are, a union of rims this close is rounded to 10 micrometres.
-    middle = np.floor(shapely.get_coordinates(shapely.centroid(members[0]))[0])
+    middle = middle_of(members[0])
     bodies = [*members, *(thickened(strip, _SEAM_M) for strip in strips)]
     body = union(moved(each, -middle) for each in bodies)
     whole = moved(max(polygons(body), key=lambda found: found.area), middle)

@@ -80,13 +80,19 @@ def steepest_pct(terrain: Terrain, lines: NDArray[np.object_], steps: int) -> Fl
     return np.asarray(100.0 * np.abs(climb / run).max(axis=1))
 
 
+def points_round(ring: LineString) -> NDArray[np.object_]:
+    """Return points along a ring from which leads are tried, evenly spaced."""
+    count = int(np.clip(np.ceil(ring.length / _SAMPLE_M), 12, _MOST_SAMPLES))
+    along_m = np.arange(count) * ring.length / count
+    return np.asarray(shapely.points(points_along(ring, along_m)), dtype=object)
+
+
 def _across(one: LineString, other: LineString, longest_m: float) -> NDArray[np.object_]:
     """Return the shortest lines to ring ``other`` from points along ring ``one``.
 
     None from points whose distance from the other's envelope is over ``longest_m`` already.
     """
-    count = int(np.clip(np.ceil(one.length / _SAMPLE_M), 12, _MOST_SAMPLES))
-    points = np.asarray(shapely.points(points_along(one, np.arange(count) * one.length / count)))
+    points = points_round(one)
     points = points[shapely.distance(points, box(*other.bounds)) <= longest_m + _TOUCH_M]
     return np.asarray(shapely.shortest_line(points, other), dtype=object)
 

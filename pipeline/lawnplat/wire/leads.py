@@ -18,13 +18,11 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree, box
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, points_along, union
+from lawnplat.geometry import FloatArray, grow, union
 from lawnplat.wire.detour import way_round
-from lawnplat.wire.gentle_leads import Gentleness, gentlest
+from lawnplat.wire.gentle_leads import Gentleness, gentlest, points_round
 from lawnplat.wire.lead_ends import landed
 
-_SAMPLE_M = 0.25
-_MOST_SAMPLES = 240
 _MOST_TRIES = 4000
 _BATCH = 200
 _FIRST_REACH_M = 8.0
@@ -324,6 +322,5 @@ def _next_shortest(one: LineString, other: LineString, ways: _Ways) -> LineStrin
 
 def _sampled(ring: LineString, ways: _Ways) -> FloatArray:
     """Return points along a ring, those that are barred left out."""
-    count = int(np.clip(np.ceil(ring.length / _SAMPLE_M), 12, _MOST_SAMPLES))
-    points = np.asarray(shapely.points(points_along(ring, np.arange(count) * ring.length / count)))
+    points = points_round(ring)
     return shapely.get_coordinates(points[ways.clear(points)])

@@ -34,7 +34,7 @@ _OVER_LIMIT = 0.008
 """Gradient (m/m) by which a leg may pass the limit: most of the point that lines are let pass."""
 _CHECK_M = 0.25
 _FEWEST_CHECKS, _MOST_CHECKS = 4, 64
-_BLOCK_SAMPLES = 6_000
+BLOCK_SAMPLES = 6_000
 """Places looked at together: so many that they stay in the processor's cache."""
 _GLANCES = 4
 """Where many legs are priced, each is first looked at in so many places, to bar it quickly."""
@@ -140,7 +140,7 @@ class LegCost:
         length_m = np.hypot(*(end - start).T)
         checks = _checks(length_m)
         price, steep = np.empty(len(start)), np.empty(len(start), bool)
-        block_of = np.cumsum(checks + 1) // _BLOCK_SAMPLES
+        block_of = np.cumsum(checks + 1) // BLOCK_SAMPLES
         bounds = np.flatnonzero(np.diff(block_of, prepend=-1, append=-1))
         for first, last in pairwise(bounds):
             block = slice(first, last)

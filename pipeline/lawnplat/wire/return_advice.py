@@ -106,10 +106,8 @@ def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
 def keeps_limit_by_the_metre(scene: Scene, line: LineString, limit: float) -> bool:
     """Return whether no metre of a line rises or falls by more than ``limit`` and a point.
 
-    By the heights of the scene's terrain.
-
-    Heights are compared, not gradients: short steep places count as far as a machine feels them.
-    The straight run is left out, as in `keeps_rules`.
+    Heights of the scene's terrain are compared, not gradients: short steep places count as far as
+    a machine feels them. The straight run is left out, as in `keeps_rules`.
     """
     onward_m = float(np.hypot(*np.subtract(line.coords[1], line.coords[0])))
     begins_m = np.arange(onward_m, line.length - 1.0, _METRE_STEP_M)

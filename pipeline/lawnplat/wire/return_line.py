@@ -140,8 +140,7 @@ def _with_shorter_leads(
     if longer_m == 0:
         return None
     wanted = Wanted(_far_parts(scene, siting, kept), _before_m(siting, kept))
-    asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(kept))]
-    found = proposals(scene, siting, [*laid, *leads], wanted, asides_m)
+    found = proposals(scene, siting, [*laid, *leads], wanted, _asides_m(scene, len(kept)))
     other = next((each for each in found if each.clean and each.over == moved.over), None)
     if other is None or _too_long_for_leads(scene, other, moved):
         return None
@@ -226,7 +225,7 @@ def _next_beside(
     """Return the best line that crosses nothing ``laid``: the lines chosen, perhaps leads too."""
     far = _far_parts(scene, siting, chosen)
     before_m = _before_m(siting, chosen)
-    asides_m = [aside * scene.rules.wire.pair_gap_m for aside in _sides(len(chosen))]
+    asides_m = _asides_m(scene, len(chosen))
     wanted = Wanted(far, before_m, _most_mean_m(scene, chosen))
     last_resort = None
     known = [ways for proposal in chosen for ways in proposal.beside]
@@ -286,10 +285,10 @@ def _most_mean_m(scene: Scene, chosen: Sequence[Proposal]) -> float:
     return most_mean_m(scene, chosen[-1]) if chosen else float("inf")
 
 
-def _sides(lines: int) -> tuple[float, ...]:
-    """Return how many gaps to the left of the middle a further line may leave."""
-    step = (lines + 1) // 2
-    return (0.0,) if lines == 0 else (float(step), -float(step))
+def _asides_m(scene: Scene, lines: int) -> tuple[float, ...]:
+    """Return how far to the left of the middle a line may leave beside so many ``lines``."""
+    aside_m = (lines + 1) // 2 * scene.rules.wire.pair_gap_m
+    return (aside_m, -aside_m) if lines else (0.0,)
 
 
 def _far_parts(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> list[Part]:

@@ -17,6 +17,7 @@ from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
 from lawnplat.wire.corridor import MEETING_DEG, Corridor, Ends
 from lawnplat.wire.landing import landings
+from lawnplat.wire.leg_cost import BLOCK_SAMPLES
 from lawnplat.wire.leg_search import ways_in_legs
 from lawnplat.wire.route_grid import IntArray, RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
@@ -54,8 +55,6 @@ cells may be steeper than the cells told."""
 
 _MEETINGS = 33
 _LOOK_M = 0.25
-_BLOCK_PLACES = 6_000
-"""Places looked at together: so many that they stay in the processor's cache."""
 _MOST_ENDS_SHARE = 0.9
 """A grid that reaches this share of the ends is fine enough."""
 
@@ -182,7 +181,7 @@ def _steepest(terrain: Terrain, start: FloatArray, end: FloatArray) -> FloatArra
     share = np.linspace(0.0, 1.0, steps + 1)
     unit = run / np.maximum(length_m, 1e-9)[:, None]
     steepest = np.empty(len(start))
-    legs = max(_BLOCK_PLACES // len(share), 1)
+    legs = max(BLOCK_SAMPLES // len(share), 1)
     for first in range(0, len(start), legs):
         block = slice(first, first + legs)
         x, y = (

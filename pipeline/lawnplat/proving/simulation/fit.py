@@ -88,9 +88,7 @@ def _hours_a_cut(
     return float(taken_s.mean()) / 3600.0 if (taken_s >= 0).all() else math.nan
 
 
-def _against(
-    plan: RecordedPlan, machine: MachineClass, rules: RuleBook
-) -> Iterator[str]:
+def _against(plan: RecordedPlan, machine: MachineClass, rules: RuleBook) -> Iterator[str]:
     """Yield what in the plan's layers speaks against a class."""
     mown_m2 = max((_mown_m2(plan.of_loop(loop)) for loop in plan.loops), default=0.0)
     if mown_m2 > machine.capacity_m2:
