@@ -52,6 +52,9 @@ def shortened(
     if line.length <= longer * _bare_m(scene, corridor, end):
         return line
     asked = _Asked(scene, corridor, _near(corridor, end, line.length), end, limit)
+    straight = asked.straight()
+    if straight is not None:
+        return _gentler(asked, longer * straight.length) or straight
     searched = asked.searched(0.0)
     if searched is None:
         return line
@@ -132,6 +135,16 @@ class _Asked:
         less, way = _with_less(self.scene, share), searched.way_to_first()
         joint = self.end.joint[0]
         return drawn(less, self.corridor, joint, way, self.limit, fine=fine, gentle=gentle)
+
+    def straight(self) -> LineString | None:
+        """Return the line that goes straight on from its straight run, where it keeps the rules.
+
+        Legs are drawn up to a little less over the limit than a line is let pass.
+        """
+        turn = self.corridor.first_turn(self.scene.rules)
+        line = as_found(self.scene, self.corridor, self.end.joint[0], turn[None])
+        kept = line is not None and keeps_rules(self.scene, line, self.limit)
+        return line if kept else None
 
     def kept(self, searched: Searched) -> LineString | None:
         """Return the line along a way that turns gently; None where it breaks a rule.
