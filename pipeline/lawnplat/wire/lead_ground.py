@@ -22,20 +22,46 @@ _BESIDE_M = 0.05
 _RIM_M = 1e-4
 
 
-def leads_at_home(
-    scene: Scene, piece: Polygon, station: Station, lines: Sequence[LineString]
-) -> list[LineString] | None:
-    """Return the least leads over the islands of the station's own piece beside return ``lines``.
+class HomeLeads:
+    """The least leads over the islands of the station's own piece, beside one choice of lines.
 
-    None where the lines leave an island that no lead reaches.
+    What was found is kept: leads whose corridor a further line does not come to are the least
+    beside that line too, since all that it bars is ground that they leave alone.
     """
-    if not piece.interiors:
-        return []
-    try:
-        tree = least_tree(lead_ground(scene, (piece,), station, lines))
-    except UnjoinedIsland:
-        return None
-    return [lead.line for lead in tree.leads]
+
+    def __init__(self, scene: Scene, piece: Polygon, station: Station) -> None:
+        self._scene, self._piece, self._station = scene, piece, station
+        self._known: list[tuple[Sequence[LineString], list[LineString] | None]] = []
+
+    def beside(self, lines: Sequence[LineString]) -> list[LineString] | None:
+        """Return the leads beside return ``lines``; None where these leave an island without."""
+        for fewer, leads in reversed(self._known):
+            added = [line for line in lines if not _among(line, fewer)]
+            if all(_among(line, lines) for line in fewer) and self.spared(leads or [], added):
+                return leads
+        leads = self._looked_for(lines)
+        self._known.append((tuple(lines), leads))
+        return leads
+
+    def spared(self, leads: Sequence[LineString], lines: Sequence[LineString]) -> bool:
+        """Return whether no lead comes into the corridor of one of the return ``lines``."""
+        if not leads or not lines:
+            return True
+        taken = grow(union(lines), self._scene.rules.return_line.corridor_m)
+        return not any(shapely.intersects(taken, lead) for lead in leads)
+
+    def _looked_for(self, lines: Sequence[LineString]) -> list[LineString] | None:
+        if not self._piece.interiors:
+            return []
+        try:
+            tree = least_tree(lead_ground(self._scene, (self._piece,), self._station, lines))
+        except UnjoinedIsland:
+            return None
+        return [lead.line for lead in tree.leads]
+
+
+def _among(line: LineString, lines: Sequence[LineString]) -> bool:
+    return any(line is other for other in lines)
 
 
 def lead_ground(

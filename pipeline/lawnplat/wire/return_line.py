@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 from shapely import LineString, Point
 
-from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.geometry import FloatArray
 from lawnplat.ground.types import Part
 from lawnplat.survey.types import Finding
-from lawnplat.wire.lead_ground import leads_at_home
+from lawnplat.wire.lead_ground import HomeLeads
 from lawnplat.wire.line_ways import Wanted, mean_of, reaches
 from lawnplat.wire.return_advice import (
     SHARP_BEND,
@@ -69,15 +69,16 @@ def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     limit = scene.machine.slope_return_pct / 100.0
     inside = inside_grid(siting.piece)
     seen = replace(scene, terrain=wary(scene.terrain, limit), bare=scene.terrain, inside=inside)
+    leads = HomeLeads(seen, siting.piece, siting.station)
     if only_ahead:
         ahead = straight_ahead(seen, siting)
         chosen = [] if ahead is None else [ahead]
     else:
-        chosen = _added_to(seen, siting, [])
+        chosen = _added_to(seen, siting, [], leads)
     if not only_ahead and 0 < len(chosen) < scene.machine.return_lines:
-        chosen = _in_other_order(seen, siting, chosen) or chosen
+        chosen = _in_other_order(seen, siting, chosen, leads) or chosen
     if len(chosen) > 1:
-        chosen = _with_shorter_leads(seen, siting, chosen) or chosen
+        chosen = _with_shorter_leads(seen, siting, chosen, leads) or chosen
     if not chosen:
         return Routed((), (no_way(scene, siting.station),))
     lines = tuple(
@@ -90,11 +91,13 @@ def route(scene: Scene, siting: Siting, *, only_ahead: bool = False) -> Routed:
     return Routed(lines, tuple(findings))
 
 
-def _added_to(scene: Scene, siting: Siting, chosen: list[Proposal]) -> list[Proposal]:
+def _added_to(
+    scene: Scene, siting: Siting, chosen: list[Proposal], leads: HomeLeads
+) -> list[Proposal]:
     """Return the lines with all further ones that fit and pay."""
     lines = list(chosen)
     while len(lines) < scene.machine.return_lines:
-        proposal = _next_line(scene, siting, lines)
+        proposal = _next_line(scene, siting, lines, leads)
         if proposal is None:
             break
         lines.append(proposal)
@@ -102,7 +105,7 @@ def _added_to(scene: Scene, siting: Siting, chosen: list[Proposal]) -> list[Prop
 
 
 def _in_other_order(
-    scene: Scene, siting: Siting, chosen: list[Proposal]
+    scene: Scene, siting: Siting, chosen: list[Proposal], leads: HomeLeads
 ) -> list[Proposal] | None:
     """Return more lines than ``chosen``, the last drawn after one that it left no room for.
 
@@ -114,18 +117,17 @@ def _in_other_order(
     other = instead(scene, siting, laid, chosen[-1], Wanted(far, _before_m(siting, kept)))
     if other is None:
         return None
-    lines = _added_to(scene, siting, [*kept, other])
+    lines = _added_to(scene, siting, [*kept, other], leads)
     if len(lines) <= len(chosen):
         return None
-    leads_beside = [proposal.line for proposal in chosen]
-    leads = leads_at_home(scene, siting.piece, siting.station, leads_beside) or []
-    longer_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
+    before = leads.beside([proposal.line for proposal in chosen]) or []
+    longer_m = _longer_leads_m(leads, [proposal.line for proposal in lines], before)
     nearer = _pays(scene, lines[-1], chosen[-1], longer_m)
     return lines if nearer or len(_far_parts(scene, siting, lines)) < len(far) else None
 
 
 def _with_shorter_leads(
-    scene: Scene, siting: Siting, chosen: Sequence[Proposal]
+    scene: Scene, siting: Siting, chosen: Sequence[Proposal], leads: HomeLeads
 ) -> list[Proposal] | None:
     """Return the lines with the last but one drawn anew, where that saves leads and pays for it.
 
@@ -135,17 +137,17 @@ def _with_shorter_leads(
     """
     *kept, moved, last = chosen
     laid = [proposal.line for proposal in kept]
-    leads = leads_at_home(scene, siting.piece, siting.station, [*laid, last.line]) or []
-    longer_m = _longer_leads_m(scene, siting, [*laid, moved.line, last.line], leads)
+    before = leads.beside([*laid, last.line]) or []
+    longer_m = _longer_leads_m(leads, [*laid, moved.line, last.line], before)
     if longer_m == 0:
         return None
     wanted = Wanted(_far_parts(scene, siting, kept), _before_m(siting, kept))
-    found = proposals(scene, siting, [*laid, *leads], wanted, _asides_m(scene, len(kept)))
+    found = proposals(scene, siting, [*laid, *before], wanted, _asides_m(scene, len(kept)))
     other = next((each for each in found if each.clean and each.over == moved.over), None)
     if other is None or _too_long_for_leads(scene, other, moved):
         return None
-    lines = _added_to(scene, siting, [*kept, other])
-    now_m = _longer_leads_m(scene, siting, [proposal.line for proposal in lines], leads)
+    lines = _added_to(scene, siting, [*kept, other], leads)
+    now_m = _longer_leads_m(leads, [proposal.line for proposal in lines], before)
     missed = len(_far_parts(scene, siting, lines)) > len(_far_parts(scene, siting, chosen))
     if missed or len(lines) < len(chosen):
         return None
@@ -188,7 +190,9 @@ def _far(near_m: FloatArray) -> float:
     return float(np.percentile(near_m, _FAR_PERCENTILE)) if len(near_m) else float("nan")
 
 
-def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Proposal | None:
+def _next_line(
+    scene: Scene, siting: Siting, chosen: Sequence[Proposal], leads: HomeLeads
+) -> Proposal | None:
     """Return the best further line; None where none pays or fits.
 
     Only a line that a machine cannot do without, the first or the only one to reach a part, may
@@ -198,25 +202,24 @@ def _next_line(scene: Scene, siting: Siting, chosen: Sequence[Proposal]) -> Prop
     found = _next_beside(scene, siting, chosen, laid)
     if found is None or not chosen or reaches(found.line, _far_parts(scene, siting, chosen)):
         return found
-    leads = leads_at_home(scene, siting.piece, siting.station, laid) or []
-    longer_m = _longer_leads_m(scene, siting, [*laid, found.line], leads)
+    before = leads.beside(laid) or []
+    longer_m = _longer_leads_m(leads, [*laid, found.line], before)
     if longer_m == 0 or _pays(scene, found, chosen[-1], longer_m):
         return found
-    beside = _next_beside(scene, siting, chosen, [*laid, *leads])
+    beside = _next_beside(scene, siting, chosen, [*laid, *before])
     return beside if beside is not None and _pays(scene, beside, chosen[-1]) else None
 
 
 def _longer_leads_m(
-    scene: Scene, siting: Siting, lines: Sequence[LineString], leads: Sequence[LineString]
+    leads: HomeLeads, lines: Sequence[LineString], before: Sequence[LineString]
 ) -> float:
-    """Return by how much the return ``lines`` lengthen ``leads``, laid without some of them."""
-    taken = grow(union(lines), scene.rules.return_line.corridor_m)
-    if not any(shapely.intersects(taken, lead) for lead in leads):
+    """Return by how much the return ``lines`` lengthen the leads ``before``, laid without some."""
+    if leads.spared(before, lines):
         return 0.0
-    beside = leads_at_home(scene, siting.piece, siting.station, lines)
+    beside = leads.beside(lines)
     if beside is None:
         return float("inf")
-    return max(sum(lead.length for lead in beside) - sum(lead.length for lead in leads), 0.0)
+    return max(sum(lead.length for lead in beside) - sum(lead.length for lead in before), 0.0)
 
 
 def _next_beside(

@@ -55,10 +55,16 @@ def shortened(
     straight = asked.straight()
     if straight is not None:
         return _gentler(asked, longer * straight.length) or straight
+    return _no_longer_than(asked, longer, line)
+
+
+def _no_longer_than(asked: _Asked, longer: float, line: LineString) -> LineString:
+    """Return ``line``, or one that is at most ``longer`` times as long as the shortest."""
+    scene, limit = asked.scene, asked.limit
     searched = asked.searched(0.0)
     if searched is None:
         return line
-    way_m = _length_m(searched.way_to_first(), corridor, end)
+    way_m = _length_m(searched.way_to_first(), asked.corridor, asked.end)
     if _all_within(scene, limit) and line.length <= longer * way_m:
         return line
     shortest = asked.drawn(0.0, searched)
