@@ -254,6 +254,9 @@ def _filled(
     for body in polygons(union([whole, *gaps])):
         for ring in body.interiors:
             hole = Polygon(ring)
+            # One of no width at all is rounding: its corners coincide, which `thickened` minds.
+            if hole.area <= _HAIR_M**2:
+                continue
             small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
             own = shapely.difference(hole, allowed).area <= _SPECK_M2
             if small and own and not shapely.intersects(known, shapely.point_on_surface(hole)):
@@ -266,9 +269,10 @@ def _filled(
 
 def _lies_along(channel: Polygon, strip: Polygon) -> bool:
     """Return whether a channel is the strip's own: one that grazes it rounds a corner beyond."""
+    if channel.area <= _SPECK_M2:
+        return False
     core = thickened(channel, -_GRAZED_M)
-    own = core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M)
-    return bool(own and channel.area > _SPECK_M2)
+    return bool(core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M))
 
 
 def _joined(
