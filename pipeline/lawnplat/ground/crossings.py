@@ -171,7 +171,17 @@ def _wide_enough(way: BaseGeometry, pieces: list[Polygon], machine: MachineClass
     """Return what of ``way`` off the pieces the machine can drive, coming from them or not."""
     whole = union([way, *(shapely.intersection(piece, grow(way, _NEAR_M)) for piece in pieces)])
     driven = opened(grow(whole, _SEAM_M), _SHARE * machine.smallest_passage_m)
-    return shapely.difference(shapely.intersection(driven, way), union(pieces))
+    return shapely.difference(_without_hairs(shapely.intersection(driven, way)), union(pieces))
+
+
+def _without_hairs(area: BaseGeometry) -> BaseGeometry:
+    """Return ``area`` without spikes and slits as thin as a seam; as it is where it has none.
+
+    Where two rims run within a seam of each other, what both enclose has a rim that runs to and fro.
+    """
+    bare = thickened(thickened(area, -_SEAM_M), _SEAM_M)
+    even = thickened(thickened(bare, _SEAM_M), -_SEAM_M)
+    return even if shapely.symmetric_difference(area, even).area > _SEAM_M**2 else area
 
 
 def _prolonged(
