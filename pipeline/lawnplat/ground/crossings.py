@@ -34,6 +34,7 @@ _BESIDE_M = 0.02
 """So near to a strip's side is along it; by so much at both corners an end is shorter."""
 _SEAM_M = 1e-4
 _HAIR_M = 1e-6
+_HAIR_M2 = 1e-6
 _SPECK_M2 = 1e-4
 _GRAZED_M = 1e-3
 _NEAR_M = 1.0
@@ -181,7 +182,7 @@ def _without_hairs(area: BaseGeometry) -> BaseGeometry:
     """
     bare = thickened(thickened(area, -_SEAM_M), _SEAM_M)
     even = thickened(thickened(bare, _SEAM_M), -_SEAM_M)
-    return even if shapely.symmetric_difference(area, even).area > _SEAM_M**2 else area
+    return even if shapely.symmetric_difference(area, even).area > _HAIR_M2 else area
 
 
 def _prolonged(
