@@ -35,6 +35,7 @@ _BESIDE_M = 0.02
 _SEAM_M = 1e-4
 _HAIR_M = 1e-6
 _HAIR_M2 = 1e-6
+"""A centimetre of a hair as thin as a seam: less are corners that came out other by rounding."""
 _SPECK_M2 = 1e-4
 _GRAZED_M = 1e-3
 _NEAR_M = 1.0
@@ -178,7 +179,8 @@ def _wide_enough(way: BaseGeometry, pieces: list[Polygon], machine: MachineClass
 def _without_hairs(area: BaseGeometry) -> BaseGeometry:
     """Return ``area`` without spikes and slits as thin as a seam; as it is where it has none.
 
-    Where two rims run within a seam of each other, what both enclose has a rim that runs to and fro.
+    Where two rims run within a seam of each other, what both enclose may have a rim that runs to
+    and fro.
     """
     bare = thickened(thickened(area, -_SEAM_M), _SEAM_M)
     even = thickened(thickened(bare, _SEAM_M), -_SEAM_M)

@@ -37,7 +37,7 @@ def without_waists(reach: BaseGeometry, radius_m: float) -> BaseGeometry:
                 cut = union(grow(waist, _CUT_M) for waist in waists)
                 again.extend(polygons(opened(shapely.difference(part, cut), radius_m)))
             else:
-                done.extend(polygons(_bulges_apart(part, radius_m)))
+                done.append(_bulges_apart(part, radius_m))
         parts = again
         if not parts:
             break
@@ -55,10 +55,11 @@ def _between_rings(part: Polygon, radius_m: float) -> list[BaseGeometry]:
     return [shapely.shortest_line(rings[a], rings[b]) for a, b in pairs]
 
 
-def _bulges_apart(part: Polygon, radius_m: float) -> BaseGeometry:
+def _bulges_apart(part: Polygon, radius_m: float) -> Polygon:
     """Return ``part`` with its rims apart where two places of one all but touch round an island.
 
-    Grown until they do, the island has a ring of its own.
+    Grown until they do, the island has a ring of its own. Where that would part the ground, they
+    stay as near as they are.
     """
     wider = polygons(grow(part, _CUT_M - _HAIR_M))
     for waist in (line for whole in wider for line in _between_rings(whole, radius_m)):
@@ -67,7 +68,10 @@ def _bulges_apart(part: Polygon, radius_m: float) -> BaseGeometry:
         near = shapely.intersection(part, grow(waist, _AROUND * radius_m))
         left = opened(shapely.difference(near, cut), radius_m)
         lost = polygons(shapely.difference(near, left))
-        part = shapely.difference(part, union(each for each in lost if each.intersects(cut)))
+        taken = union(each for each in lost if each.intersects(cut))
+        kept = [each for each in polygons(part - taken) if each.area > _SPECK_M2]
+        if len(kept) == 1:
+            part = kept[0]
     return part
 
 
