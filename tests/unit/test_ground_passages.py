@@ -250,3 +250,12 @@ def test_a_short_neck_between_two_ponds_is_as_wide_as_they_are_apart(gap_m):
     (passage,) = divide(lawn, 2.0, 1.0).passages
     assert passage.width_m == pytest.approx(gap_m, abs=WIDTH_M)
     assert passage.verdict == "guided"
+
+
+@pytest.mark.parametrize("apart_m", [0.6, 1.0, 4.0])
+def test_of_two_lanes_side_by_side_each_is_as_wide_as_it_is_drawn(apart_m):
+    # Once the narrow one was told nearly as wide as its neighbour, through which a disc came round.
+    lanes = [box(9.9, 2, 12.1, 2.9), box(9.9, 2.9 + apart_m, 12.1, 4.5 + apart_m)]
+    lawn = shapely.union_all([box(0, 0, 10, 10), *lanes, box(12, 0, 22, 10)])
+    found = divide(lawn, 2.0, 4.0).passages
+    assert sorted(passage.width_m for passage in found) == pytest.approx([0.9, 1.6], abs=WIDTH_M)

@@ -14,7 +14,9 @@ from shapely import LineString, Point, Polygon, affinity, box
 
 from lawnplat.geometry import grow, polygons
 from lawnplat.ground.build import build_ground
+from lawnplat.ground.opening import opened
 from lawnplat.ground.shape import rounded, shaped
+from lawnplat.ground.waists import without_waists
 from lawnplat.settings.load import load_machine, load_rule_book
 from lawnplat.survey.types import Feature, Site
 from lawnplat.terrain.build import build_terrain
@@ -230,6 +232,22 @@ def test_a_waist_between_two_rounds_parts_the_lawn_when_no_disc_passes(width_m, 
     rounds = [Point(10, side * (1.5 + width_m / 2)).buffer(1.5, quad_segs=64) for side in (-1, 1)]
     lawn = shapely.difference(box(0, -1.5, 20, 1.5), shapely.union_all(rounds))
     assert len(polygons(shaped(lawn, MEDIUM, RULES))) == pieces
+
+
+@pytest.mark.parametrize("gap_m", [0.64, 0.652, 0.655, 0.661, 0.6624, 0.67])
+def test_the_wires_on_both_sides_of_a_closed_neck_keep_apart(gap_m):
+    """A round of 1.3 m stands ``gap_m`` off a straight edge, too near for a disc of 0.35 m."""
+    round_m, wide_m = 1.3, 0.1  # 5 cm to both sides of a waist: our own rule
+    lawn = box(-8, 0, 8, 10) - Point(0, gap_m + round_m).buffer(round_m, quad_segs=256)
+    (left,) = polygons(without_waists(opened(lawn, DISC_M), DISC_M))
+    assert len(left.interiors) == 0
+    one, other = (left.intersection(box(x, 0, x + 1, 2 * DISC_M)) for x in (-1, 0))
+    # By hand: discs that touch edge and round from both sides have their middles this far apart.
+    high_m = gap_m + round_m - DISC_M
+    across = (round_m + DISC_M) ** 2 - high_m**2
+    apart_m = 2 * math.sqrt(max(across, 0)) - 2 * DISC_M
+    # Chords: a disc of 64 corners is up to 0.4 mm short of its circle on each side.
+    assert one.distance(other) == pytest.approx(max(apart_m, wide_m), abs=5e-3)
 
 
 def test_no_hole_of_a_hairs_width_is_left():

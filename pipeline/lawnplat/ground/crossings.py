@@ -34,6 +34,8 @@ _BESIDE_M = 0.02
 """So near to a strip's side is along it; by so much at both corners an end is shorter."""
 _SEAM_M = 1e-4
 _HAIR_M = 1e-6
+_HAIR_M2 = 1e-6
+"""A centimetre of a hair as thin as a seam: less are corners that came out other by rounding."""
 _SPECK_M2 = 1e-4
 _GRAZED_M = 1e-3
 _NEAR_M = 1.0
@@ -171,7 +173,18 @@ def _wide_enough(way: BaseGeometry, pieces: list[Polygon], machine: MachineClass
     """Return what of ``way`` off the pieces the machine can drive, coming from them or not."""
     whole = union([way, *(shapely.intersection(piece, grow(way, _NEAR_M)) for piece in pieces)])
     driven = opened(grow(whole, _SEAM_M), _SHARE * machine.smallest_passage_m)
-    return shapely.difference(shapely.intersection(driven, way), union(pieces))
+    return shapely.difference(_without_hairs(shapely.intersection(driven, way)), union(pieces))
+
+
+def _without_hairs(area: BaseGeometry) -> BaseGeometry:
+    """Return ``area`` without spikes and slits as thin as a seam; as it is where it has none.
+
+    Where two rims run within a seam of each other, what both enclose may have a rim that runs to
+    and fro.
+    """
+    bare = thickened(thickened(area, -_SEAM_M), _SEAM_M)
+    even = thickened(thickened(bare, _SEAM_M), -_SEAM_M)
+    return even if shapely.symmetric_difference(area, even).area > _HAIR_M2 else area
 
 
 def _prolonged(
@@ -254,6 +267,9 @@ def _filled(
     for body in polygons(union([whole, *gaps])):
         for ring in body.interiors:
             hole = Polygon(ring)
+            # One of no width at all is rounding: its corners coincide, which `thickened` minds.
+            if hole.area <= _HAIR_M**2:
+                continue
             small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
             own = shapely.difference(hole, allowed).area <= _SPECK_M2
             if small and own and not shapely.intersects(known, shapely.point_on_surface(hole)):
@@ -266,9 +282,10 @@ def _filled(
 
 def _lies_along(channel: Polygon, strip: Polygon) -> bool:
     """Return whether a channel is the strip's own: one that grazes it rounds a corner beyond."""
+    if channel.area <= _SPECK_M2:
+        return False
     core = thickened(channel, -_GRAZED_M)
-    own = core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M)
-    return bool(own and channel.area > _SPECK_M2)
+    return bool(core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M))
 
 
 def _joined(

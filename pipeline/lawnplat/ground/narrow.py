@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -66,19 +67,36 @@ def _assembled(
     passages: list[Passage] = []
     links: list[tuple[int, int]] = []
     cores = np.array(wide, dtype=object)
-    for neck in sorted(necks, key=lambda found: -found.area):
-        touching = np.flatnonzero(shapely.dwithin(cores, neck, _TOUCH_M))
+    necks = sorted(necks, key=lambda found: -found.area)
+    touched = [np.flatnonzero(shapely.dwithin(cores, neck, _TOUCH_M)) for neck in necks]
+    parting = [neck for neck, at in zip(necks, touched, strict=True) if len(at) > 1]
+    for neck, touching in zip(necks, touched, strict=True):
         if len(touching) == 0:
             continue
         by_size = sorted(touching.tolist(), key=lambda index: (wide[index].area, index))
         bodies[by_size[0]].append(neck)
         for smaller in by_size[:-1]:
             larger = by_size[-1]
-            passage = measure(piece, neck, wide[smaller], wide[larger], comfortable_m)
+            ground = _without_others(piece, neck, np.array(parting), _BESIDE * comfortable_m)
+            passage = measure(ground, neck, wide[smaller], wide[larger], comfortable_m)
             passages.append(passage)
             links.append((smaller, larger))
     parts = [_one_body(piece, members, bodies, place) for place, members in enumerate(bodies)]
     return Division(tuple(parts), tuple(passages), tuple(links))
+
+
+def _without_others(
+    piece: Polygon, neck: Polygon, parting: NDArray[np.object_], reach_m: float
+) -> BaseGeometry:
+    """Return ``piece`` less the narrow places near ``neck`` that part it as well.
+
+    What passes through one of those, round an island, does not pass through ``neck``.
+    """
+    near = parting[shapely.dwithin(parting, neck, reach_m)]
+    others = [other for other in near if other is not neck]
+    if not others:
+        return piece
+    return shapely.difference(within_reach(piece, neck, reach_m), union(others))
 
 
 def _one_body(

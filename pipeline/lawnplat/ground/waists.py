@@ -12,10 +12,13 @@ from lawnplat.ground.opening import opened, shrunk
 
 _SPECK_M2 = 1e-4
 _CUT_M = 0.05
-"""Half the distance kept between the wires on both sides of a waist that was cut."""
+"""Half the distance kept between the wires on both sides of a waist that was cut, or that ground
+too narrow for the disc all but closes: wires nearer than that keep no machine out."""
 _EVEN_M = 5e-3
 """Arcs are chords: a waist this much too narrow is taken as just wide enough."""
 _MOST_ROUNDS = 5
+_AROUND = 4.0
+"""A disc kept out of a waist leaves nothing farther off than this many radii."""
 _HAIR_M = 1e-3
 
 
@@ -34,7 +37,7 @@ def without_waists(reach: BaseGeometry, radius_m: float) -> BaseGeometry:
                 cut = union(grow(waist, _CUT_M) for waist in waists)
                 again.extend(polygons(opened(shapely.difference(part, cut), radius_m)))
             else:
-                done.append(part)
+                done.append(_bulges_apart(part, radius_m))
         parts = again
         if not parts:
             break
@@ -50,6 +53,26 @@ def _between_rings(part: Polygon, radius_m: float) -> list[BaseGeometry]:
     one, other = STRtree(rings).query(rings, predicate="dwithin", distance=near_m)
     pairs = zip(one[one < other], other[one < other], strict=True)
     return [shapely.shortest_line(rings[a], rings[b]) for a, b in pairs]
+
+
+def _bulges_apart(part: Polygon, radius_m: float) -> Polygon:
+    """Return ``part`` with its rims apart where two places of one all but touch round an island.
+
+    Grown until they do, the island has a ring of its own. Where that would part the ground, they
+    stay as near as they are.
+    """
+    wider = polygons(grow(part, _CUT_M - _HAIR_M))
+    for waist in (line for whole in wider for line in _between_rings(whole, radius_m)):
+        cut = grow(waist, _CUT_M)
+        # Only here: laid over, the rim elsewhere would come out other by its chords.
+        near = shapely.intersection(part, grow(waist, _AROUND * radius_m))
+        left = opened(shapely.difference(near, cut), radius_m)
+        lost = polygons(shapely.difference(near, left))
+        taken = union(each for each in lost if each.intersects(cut))
+        kept = [each for each in polygons(part - taken) if each.area > _SPECK_M2]
+        if len(kept) == 1:
+            part = kept[0]
+    return part
 
 
 def _between_bodies(part: Polygon, radius_m: float) -> list[BaseGeometry]:

@@ -69,7 +69,8 @@ def _end_moved(line: LineString, ring: LineString, is_open: Openness) -> LineStr
     """Return ``line`` with its last leg ending as squarely on ``ring`` as may be."""
     before = shapely.get_coordinates(line)[:-1]
     squarest, best = _slant(line, ring), line
-    for ends in (_feet(line, ring), _bent_feet(line, ring), _beside(line, ring)):
+    beside = (_beside(line, ring, off_m) for off_m in (2 * _BEND_OFF_M, _BEND_OFF_M))
+    for ends in (_feet(line, ring), _bent_feet(line, ring), *beside):
         ways = (LineString([*before, *end]) for end in ends)
         lines = np.array([way for way in ways if way.length > _HAIR_M], dtype=object)
         if len(lines) == 0:
@@ -106,10 +107,10 @@ def _bent_feet(line: LineString, ring: LineString) -> FloatArray:
     return np.asarray(np.stack([places, feet], axis=1)[kept])
 
 
-def _beside(line: LineString, ring: LineString) -> FloatArray:
-    """Return bends close off the rim, and feet, to both sides of the line's end. Shape (n, 2, 2).
+def _beside(line: LineString, ring: LineString, off_m: float) -> FloatArray:
+    """Return bends ``off_m`` off the rim, and feet, to both sides of the line's end.
 
-    For a line that comes in all along the rim.
+    Shape (n, 2, 2). For a line that comes in all along the rim.
     """
     at_m = float(shapely.line_locate_point(ring, Point(line.coords[-1])))
     aside = np.arange(_BEND_OFF_M, _ASIDE_M, _BEND_OFF_M)
@@ -119,6 +120,6 @@ def _beside(line: LineString, ring: LineString) -> FloatArray:
         shapely.line_interpolate_point(ring, three.T.ravel())
     ).reshape(3, -1, 2)
     unit = (other - one) / np.maximum(np.hypot(*(other - one).T), _HAIR_M)[:, None]
-    normal = 2 * _BEND_OFF_M * np.stack([-unit[:, 1], unit[:, 0]], axis=1)
+    normal = off_m * np.stack([-unit[:, 1], unit[:, 0]], axis=1)
     bends = np.concatenate([feet + normal, feet - normal])
     return np.stack([bends, np.concatenate([feet, feet])], axis=1)

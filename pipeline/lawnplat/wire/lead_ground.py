@@ -8,7 +8,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import grow, union
+from lawnplat.geometry import grow, opened, union
 from lawnplat.ground.setbacks import setback_of
 from lawnplat.settings.types import Treatment
 from lawnplat.wire.gentle_leads import Gentleness
@@ -20,6 +20,9 @@ _APART_M = 0.15
 """Leads keep this far from each other: two pairs side by side would be mistaken for one."""
 _BESIDE_M = 0.05
 _RIM_M = 1e-4
+_HAIR_M = 1e-3
+"""What a disc of this radius cannot reach of a crossing bars no lead: between two crossings side by
+side a hair of one may run on along the rim where a lead has to land."""
 
 
 class HomeLeads:
@@ -82,7 +85,7 @@ def lead_ground(
         station.front,
         station.base,
         *(grow(feature.geometry, _BESIDE_M) for feature in firm),
-        *ground.wire_ground.crossings,
+        *(opened(strip, _HAIR_M) for strip in ground.wire_ground.crossings),
         *(grow(line, rules.wire.pair_gap_m) for line in lines),
     ]
     corridors = [grow(line, rules.return_line.corridor_m) for line in lines]
