@@ -33,23 +33,32 @@ def bilinear(values: FloatArray, row: FloatArray, column: FloatArray) -> FloatAr
 def _between(row: FloatArray, column: FloatArray, *fields: FloatArray) -> list[FloatArray]:
     """Return bilinear values of several arrays of one shape at the same places."""
     rows, columns = fields[0].shape
-    # Not np.clip, which costs more than all the rest where there are few places.
-    row = np.minimum(np.maximum(row, -0.5), rows - 0.5)
-    column = np.minimum(np.maximum(column, -0.5), columns - 0.5)
+    # In place, and not np.clip: where there are few places the arrays' making costs the most.
+    down, across = (np.asarray(np.maximum(each, -0.5)) for each in (row, column))
+    np.minimum(down, rows - 0.5, out=down)
+    np.minimum(across, columns - 0.5, out=across)
     # Cut off towards 0, so that the border's outer half belongs to the first cell.
-    top = np.minimum(row.astype(np.intp), max(rows - 2, 0))
-    left = np.minimum(column.astype(np.intp), max(columns - 2, 0))
-    down, across = row - top, column - left
+    top = np.minimum(down.astype(np.intp), max(rows - 2, 0))
+    left = np.minimum(across.astype(np.intp), max(columns - 2, 0))
+    down -= top
+    across -= left
     upper_share, left_share = 1 - down, 1 - across
-    first = top * columns + left
+    top *= columns
+    top += left
     beside, below = int(columns > 1), columns * int(rows > 1)
-    corners = (first, first + beside, first + below, first + below + beside)
     found = []
     for field in fields:
-        upper, upper_right, lower, lower_right = (field.ravel().take(at) for at in corners)
-        upper = upper * left_share + upper_right * across
-        lower = lower * left_share + lower_right * across
-        found.append(np.asarray(upper * upper_share + lower * down))
+        flat = field.ravel()
+        upper, upper_right, lower, lower_right = (
+            np.asarray(flat[step:].take(top)) for step in (0, beside, below, below + beside)
+        )
+        upper *= left_share
+        upper += np.multiply(upper_right, across, out=upper_right)
+        lower *= left_share
+        lower += np.multiply(lower_right, across, out=lower_right)
+        upper *= upper_share
+        upper += np.multiply(lower, down, out=lower)
+        found.append(upper)
     return found
 
 

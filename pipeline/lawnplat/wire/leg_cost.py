@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -65,6 +65,8 @@ class LegCost:
     largest_bend_deg: float = 180.0
     smallest_leg_m: float = 0.0
     gently: bool = False
+    asked: dict[bytes, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+    """What `open_legs` found: a way is drawn more than once, its legs stay what they are."""
 
     @property
     def _sharp_bend_m(self) -> float:
@@ -120,6 +122,12 @@ class LegCost:
 
     def open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the cost of each straight leg, infinite where it is barred. Shape (n,)."""
+        key = start.tobytes() + end.tobytes()
+        if key not in self.asked:
+            self.asked[key] = self._open_legs(start, end)
+        return self.asked[key].copy()
+
+    def _open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
         length_m = np.hypot(*(end - start).T)
         glances = np.linspace(0.0, 1.0, _GLANCES + 1)
         likely = np.flatnonzero(~self._too_steep(self._along(start, end, length_m, glances)[2]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -59,18 +59,41 @@ def drawn(
     gentle : bool
         Whether ``rough`` keeps the rules' bends, so that no detour is too long to keep them.
     """
+    return drawing(scene, corridor, joint, rough, limit).line(fine=fine, gentle=gentle)
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """What lines along one rough way are drawn from."""
+
+    corridor: Corridor
+    ground: BaseGeometry
+    """Where the line may lie after its straight run."""
+    way: FloatArray
+    cost: LegCost
+    rules: RuleBook
+
+    def line(self, *, fine: bool = False, gentle: bool = False) -> LineString:
+        """Return the line as it is laid; see `drawn`."""
+        cost = replace(self.cost, gently=gentle)
+        straight = straightened_on_best_side(self.way, cost, self.corridor.ahead, fine=fine)
+        corners = _round_corners_of(straight, self.ground)
+        whole = np.concatenate([self.corridor.station[None], corners])
+        room = grow(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
+        line = self.rules.return_line
+        admits = _admitting(room, cost)
+        return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
+
+
+def drawing(
+    scene: Scene, corridor: Corridor, joint: FloatArray, rough: FloatArray, limit: float
+) -> Drawing:
+    """Return what a line along a rough way is drawn from, in one way or more; see `drawn`."""
     rules = scene.rules
     ground = way_ground(corridor, joint, rules)
     turning = _turning_points(corridor, rules, rough[0])
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
-    cost = replace(_leg_cost(scene, corridor, ground, limit), gently=gentle)
-    straight = straightened_on_best_side(way, cost, corridor.ahead, fine=fine)
-    corners = _round_corners_of(straight, ground)
-    whole = np.concatenate([corridor.station[None], corners])
-    room = grow(union([ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
-    line = rules.return_line
-    admits = _admitting(room, cost)
-    return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
+    return Drawing(corridor, ground, way, _leg_cost(scene, corridor, ground, limit), rules)
 
 
 def as_found(

@@ -23,7 +23,7 @@ from lawnplat.wire.line_ways import (
     near_m_of,
 )
 from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
-from lawnplat.wire.return_drawing import as_found, drawn
+from lawnplat.wire.return_drawing import Drawing, as_found, drawing
 from lawnplat.wire.return_search import IN_LEGS, IN_STEPS
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.shorter_line import kept_to, shortened, shortened_on_bare_ground
@@ -222,14 +222,15 @@ def _as_laid(
 ) -> Proposal:
     """Return the line along a way; one that breaks a rule is worked on only as a last resort."""
     limit = _limit(scene, ways)
-    line = _along(scene, ways, way, limit)
+    way_drawn = drawing(scene, ways.corridor, way.joint, way.way, limit)
+    line = way_drawn.line(gentle=ways.gentle)
     clean = keeps_rules(scene, line, limit)
     if not clean:
-        other = _drawn_otherwise(scene, ways, way, limit, line)
+        other = _drawn_otherwise(scene, way_drawn, line, gentle=ways.gentle)
         if other is not None and keeps_rules(scene, other, limit):
             line, clean = other, True
     if not clean and last_resort:
-        line = _along(scene, ways, way, limit, fine=True)
+        line = way_drawn.line(fine=True, gentle=ways.gentle)
         clean = keeps_rules(scene, line, limit)
     if clean or last_resort:
         end = way.end
@@ -241,19 +242,18 @@ def _as_laid(
 
 
 def _drawn_otherwise(
-    scene: Scene, ways: LineWays, way: WayTo, limit: float, line: LineString
+    scene: Scene, way_drawn: Drawing, line: LineString, *, gentle: bool
 ) -> LineString | None:
     """Return the line along a way drawn otherwise than ``line``, which breaks a rule.
 
-    Along a way that was found without regard to its bends a sharp one is priced so that any line
-    without is cheaper; else bends are let follow closer on each other. None where neither helps.
+    Along a way that was found without regard to its bends, not ``gentle``, a sharp one is priced so
+    that any line without is cheaper; else bends are let follow closer on each other. None where
+    neither helps.
     """
     share = _bend_deg(scene, line) / scene.rules.return_line.largest_bend_deg
-    if share > 1.0 and not ways.gentle:
-        if share > _SWITCHBACK_SHARE:
-            return None
-        return drawn(scene, ways.corridor, way.joint, way.way, limit, gentle=True)
-    return _along(scene, ways, way, limit, fine=True) if share <= _MENDED_SHARE else None
+    if share > 1.0 and not gentle:
+        return None if share > _SWITCHBACK_SHARE else way_drawn.line(gentle=True)
+    return way_drawn.line(fine=True, gentle=gentle) if share <= _MENDED_SHARE else None
 
 
 def _as_found(
@@ -283,12 +283,6 @@ def _proposal(
 ) -> Proposal:
     near_m = np.minimum(before_m, near_m_of(siting, shapely.get_coordinates(line)))
     return Proposal(line, near_m, ways.searched.over, clean, ways, way)
-
-
-def _along(
-    scene: Scene, ways: LineWays, way: WayTo, limit: float, *, fine: bool = False
-) -> LineString:
-    return drawn(scene, ways.corridor, way.joint, way.way, limit, fine=fine, gentle=ways.gentle)
 
 
 def _bend_deg(scene: Scene, line: LineString) -> float:

@@ -16,7 +16,7 @@ from lawnplat.geometry import FloatArray
 from lawnplat.wire.corridor import Corridor, Ends, straight_run_m
 from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_limit_by_the_metre, keeps_rules
-from lawnplat.wire.return_drawing import as_found, drawn
+from lawnplat.wire.return_drawing import Drawing, as_found, drawing
 from lawnplat.wire.return_search import (
     IN_LEGS,
     IN_STEPS,
@@ -134,13 +134,13 @@ class _Asked:
             return None
         return found if np.isfinite(found.ways.cost[found.nodes[0]]) else None
 
-    def drawn(
-        self, share: float, searched: Searched, *, fine: bool = False, gentle: bool = False
-    ) -> LineString:
+    def drawn(self, share: float, searched: Searched) -> LineString:
         """Draw the line along the way found, with a share of what gentle ground is worth."""
+        return self._drawing(share, searched).line()
+
+    def _drawing(self, share: float, searched: Searched) -> Drawing:
         less, way = _with_less(self.scene, share), searched.way_to_first()
-        joint = self.end.joint[0]
-        return drawn(less, self.corridor, joint, way, self.limit, fine=fine, gentle=gentle)
+        return drawing(less, self.corridor, self.end.joint[0], way, self.limit)
 
     def straight(self) -> LineString | None:
         """Return the line that goes straight on from its straight run, where it keeps the rules.
@@ -158,8 +158,9 @@ class _Asked:
         It is drawn with bends that follow closer on each other where it would else break one, at
         last as it was found.
         """
+        way_drawn = self._drawing(0.0, searched)
         for fine in (False, True):
-            line = self.drawn(0.0, searched, fine=fine, gentle=True)
+            line = way_drawn.line(fine=fine, gentle=True)
             if keeps_rules(self.scene, line, self.limit):
                 return line
         way, joint = searched.way_to_first(), self.end.joint[0]

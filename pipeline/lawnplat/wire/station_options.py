@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,8 @@ def options_of(
     """Return every place with its rank (``order`` holds the ranked ones, best first) or reasons."""
     rank = np.zeros(len(score), int)
     rank[order] = np.arange(1, len(order) + 1)
-    why = ["" if rank[i] else _why_not(places, measures, i, rules) for i in range(len(score))]
+    against = _why_not(places, measures, rules)
+    why = ["" if place else text for place, text in zip(rank.tolist(), against, strict=True)]
     # Column by column: arrays turn into plain numbers much faster whole than one by one.
     columns: dict[str, list[Any]] = {
         "point": np.asarray(shapely.points(places.point)).tolist(),
@@ -52,35 +54,41 @@ def options_of(
     return tuple(sorted(found, key=lambda option: option.rank or len(found) + 1))
 
 
-def _why_not(places: Places, measures: Measures, i: int, rules: RuleBook) -> str:
-    """Return every reason that speaks against place ``i``."""
+def _why_not(places: Places, measures: Measures, rules: RuleBook) -> list[str]:
+    """Return every reason that speaks against each place."""
+    reasons = list(_reasons(places, measures, rules))
+    holding = np.stack([holds for holds, _ in reasons], axis=1).tolist()
+    said = (
+        "; ".join(text(i) for holds, (_, text) in zip(row, reasons, strict=True) if holds)
+        for i, row in enumerate(holding)
+    )
+    return [text or "a place beside it was ranked in its stead" for text in said]
+
+
+def _reasons(
+    places: Places, measures: Measures, rules: RuleBook
+) -> Iterator[tuple[NDArray[np.bool_], Callable[[int], str]]]:
+    """Yield for which places a reason holds, and how it is put for one of them."""
     limits = rules.station
-    reasons = [
-        (not places.front_clear[i], f"front not clear for {limits.front_clear_m:.1f} m"),
-        (not places.base_on_lawn[i], "base not wholly on lawn"),
-        (not places.straight_wire[i], f"wire not straight for {limits.straight_wire_m:.1f} m"),
-        (places.in_passage[i], "in a narrow passage"),
-        (not places.way_out[i], "no room beyond the front for a return line to leave"),
-        (
-            measures.tilt_pct[i] > limits.largest_tilt_pct,
-            f"tilted {measures.tilt_pct[i]:.1f} %, over {limits.largest_tilt_pct:.1f} %",
-        ),
-        (
-            measures.outlet_m[i] > limits.cable_reach_m,
-            f"outlet {measures.outlet_m[i]:.1f} m away, over {limits.cable_reach_m:.1f} m",
-        ),
-        (
-            measures.water_m[i] < limits.water_clear_m,
-            f"{measures.water_m[i]:.1f} m from open water, under {limits.water_clear_m:.1f} m",
-        ),
-        (
-            measures.upslope_m2[i] > limits.largest_upslope_m2,
-            f"{measures.upslope_m2[i]:.0f} m2 of slope above, over {limits.largest_upslope_m2:.0f}",
-        ),
-        (
-            np.isnan(measures.outlet_m[i]) and bool(np.isfinite(measures.outlet_m).any()),
-            "no way round the lawn for a cable from an outlet",
-        ),
-    ]
-    said = [text for holds, text in reasons if holds]
-    return "; ".join(said) if said else "a place beside it was ranked in its stead"
+    front, straight = (
+        f"front not clear for {limits.front_clear_m:.1f} m",
+        f"wire not straight for {limits.straight_wire_m:.1f} m",
+    )
+    yield ~places.front_clear, lambda _: front
+    yield ~places.base_on_lawn, lambda _: "base not wholly on lawn"
+    yield ~places.straight_wire, lambda _: straight
+    yield places.in_passage, lambda _: "in a narrow passage"
+    yield ~places.way_out, lambda _: "no room beyond the front for a return line to leave"
+    tilt_pct, most_pct = measures.tilt_pct, limits.largest_tilt_pct
+    yield tilt_pct > most_pct, lambda i: f"tilted {tilt_pct[i]:.1f} %, over {most_pct:.1f} %"
+    outlet_m, reach_m = measures.outlet_m, limits.cable_reach_m
+    yield outlet_m > reach_m, lambda i: f"outlet {outlet_m[i]:.1f} m away, over {reach_m:.1f} m"
+    water_m, clear_m = measures.water_m, limits.water_clear_m
+    yield (
+        water_m < clear_m,
+        lambda i: f"{water_m[i]:.1f} m from open water, under {clear_m:.1f} m",
+    )
+    above_m2, most_m2 = measures.upslope_m2, limits.largest_upslope_m2
+    yield above_m2 > most_m2, lambda i: f"{above_m2[i]:.0f} m2 of slope above, over {most_m2:.0f}"
+    no_cable = np.isnan(outlet_m) & bool(np.isfinite(outlet_m).any())
+    yield no_cable, lambda _: "no way round the lawn for a cable from an outlet"
