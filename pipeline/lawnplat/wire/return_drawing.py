@@ -9,7 +9,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.geometry import FloatArray, grow, let_out, union
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
@@ -79,7 +79,7 @@ class Drawing:
         straight = straightened_on_best_side(self.way, cost, self.corridor.ahead, fine=fine)
         corners = _round_corners_of(straight, self.ground)
         whole = np.concatenate([self.corridor.station[None], corners])
-        room = grow(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
+        room = let_out(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
         line = self.rules.return_line
         admits = _admitting(room, cost)
         return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
@@ -116,7 +116,7 @@ def as_found(
     onward = shapely.simplify(LineString([turn, *way[1:], joint]), _CORNER_M)
     line = LineString([corridor.station, *onward.coords])
     run = grow(LineString([corridor.station, turn]), 0.02)
-    room = grow(union([way_ground(corridor, joint, scene.rules), run]), 1e-3)
+    room = let_out(union([way_ground(corridor, joint, scene.rules), run]), 1e-3)
     return line if shapely.covers(room, line) else None
 
 
