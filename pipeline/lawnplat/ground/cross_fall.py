@@ -148,9 +148,17 @@ def _hulls(places: FloatArray, radius_m: FloatArray) -> list[BaseGeometry]:
         return []
     angle = np.arange(4 * QUARTER_SEGMENTS) * (np.pi / 2 / QUARTER_SEGMENTS)
     turn = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    discs = places[:, None, :] + np.maximum(radius_m, _HAIR_M)[:, None, None] * turn[None]
-    pairs = np.concatenate([discs[taken], discs[after[taken]]], axis=1)
-    return list(np.asarray(shapely.convex_hull(shapely.linestrings(pairs))))
+    reach_m = np.maximum(radius_m, _HAIR_M)
+    discs = places[:, None, :] + reach_m[:, None, None] * turn[None]
+    pairs = np.stack([discs[taken], discs[after[taken]]], axis=1)
+    # Of each disc only what looks away from the other is on the hull, and a step more to each side.
+    apart = places[after[taken]] - places[taken]
+    apart_m = np.hypot(*apart.T)
+    tangent_m = (reach_m[taken] - reach_m[after[taken]])[:, None]
+    looks_m, step_m = apart @ turn.T, (apart_m * angle[1])[:, None]
+    outer = np.stack([looks_m <= tangent_m + step_m, looks_m >= tangent_m - step_m], axis=1)
+    hull = np.nonzero(outer)[0]
+    return list(np.asarray(shapely.convex_hull(shapely.linestrings(pairs[outer], indices=hull))))
 
 
 def _smoothed(
