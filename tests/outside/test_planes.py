@@ -8,6 +8,7 @@ all along is admissible and no shorter way gains the height (arithmetic; it need
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 from itertools import product
 
@@ -16,12 +17,20 @@ import pytest
 import shapely
 from shapely import LineString, box
 
-from lawnplat.settings.load import load_rule_book
+from lawnplat.ground.build import build_ground
+from lawnplat.settings.load import load_machine, load_rule_book
+from lawnplat.survey.types import Site
+from lawnplat.terrain.build import build_terrain, choose_grid
+from lawnplat.terrain.types import ElevationWindow
+from lawnplat.wire.corridor import Corridor, Ends, straight_run_m
 from lawnplat.wire.leg_cost import LegCost
-from lawnplat.wire.return_search import line_weights
+from lawnplat.wire.return_drawing import drawing
+from lawnplat.wire.return_search import line_weights, search_ends
 from lawnplat.wire.route_grid import RouteGrid, lay_grid, moves
+from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Ways, cheapest_on_banks
 from lawnplat.wire.shortcut import straightened
+from lawnplat.wire.shorter_line import shortened
 
 RULES = load_rule_book()
 FREE = box(-20, -20, 20, 20)
@@ -95,6 +104,40 @@ def drawn(slope_pct: int, limit_pct: int, aside_deg: float) -> LineString:
     return LineString(straightened(rough, cost))
 
 
+@cache
+def plane_scene(slope_pct: int, limit_pct: int) -> Scene:
+    """Return an invented lawn of 48 m on a plane, for a class with this limit on return lines."""
+    machine = replace(load_machine("large"), slope_return_pct=float(limit_pct))
+    site = Site("1", "invented", "EPSG:25832", box(-24, -24, 24, 24), features=())
+    grid = choose_grid(site, machine, RULES)
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    east, north = np.meshgrid(*grid.centres())
+    window = ElevationWindow(grid, east * rise[0] + north * rise[1], CELL_M)
+    terrain = build_terrain(site, machine, RULES, window)
+    return Scene(site, build_ground(site, terrain, machine, RULES), terrain, machine, RULES)
+
+
+def laid(slope_pct: int, limit_pct: int, aside_deg: float) -> LineString:
+    """Return the line as it is laid from a station in the middle to a joint 15 m off.
+
+    The straight run goes along the first leg of the shortest way, so that it costs nothing:
+    straight on where that passes the limit by less than the point.
+    """
+    scene = plane_scene(slope_pct, limit_pct)
+    straight_pct = slope_pct * math.cos(math.radians(aside_deg))
+    flattest_deg = math.degrees(math.acos(min(1.0, limit_pct / slope_pct)))
+    first_deg = aside_deg if straight_pct < limit_pct + OVER_PCT else flattest_deg
+    ahead = heading(UPHILL_DEG + first_deg)
+    joint = DISTANCE_M * heading(UPHILL_DEG + aside_deg)
+    corridor = Corridor(FREE, FREE, START + ahead * straight_run_m(RULES), ahead, START)
+    end, limit = Ends(joint[None], joint[None]), limit_pct / 100
+    found = search_ends(scene, corridor, end)
+    assert found is not None
+    assert found.ways.limit <= limit
+    line = drawing(scene, corridor, joint, found.way_to_first(), limit).line()
+    return shortened(scene, corridor, end, limit, line)
+
+
 def steepest_metre_pct(way: LineString, rise: np.ndarray) -> float:
     """Return the most that the plane rises or falls over any metre of the line."""
     begins = np.arange(0.0, way.length - 1.0, 0.1)
@@ -161,6 +204,31 @@ def test_the_way_at_any_bearing_is_the_shortest_with_legs_of_the_rules(
         way = drawn(slope_pct, limit_pct, aside_deg)
         assert steepest_metre_pct(way, rise) <= limit_pct + OVER_PCT
         assert way.length <= LONGER * least_m(slope_pct / 100, limit_pct / 100, aside_deg)
+
+
+@pytest.mark.parametrize(("slope_pct", "limit_pct"), [*product(SLOPES_PCT, LIMITS_PCT)])
+def test_the_line_as_laid_on_a_plane_is_the_shortest_that_keeps_the_limit(
+    slope_pct: int, limit_pct: int
+) -> None:
+    draw = np.random.default_rng([SEED + 1, slope_pct, limit_pct])
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    for aside_deg in draw.uniform((0.0, 45.0), (45.0, 90.0)):
+        line = laid(slope_pct, limit_pct, aside_deg)
+        assert steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+        assert line.length <= LONGER * least_m(slope_pct / 100, limit_pct / 100, aside_deg)
+
+
+@pytest.mark.parametrize(
+    ("slope_pct", "limit_pct", "aside_deg"), [(35, 10, 72), (35, 15, 63), (45, 25, 54.9)]
+)
+def test_the_straight_line_is_taken_where_it_passes_the_limit_by_less_than_the_point(
+    slope_pct: int, limit_pct: int, aside_deg: float
+) -> None:
+    # Straight on they rise at 10.8, 15.9 and 25.9 %: nothing is to be gained by two legs.
+    line = laid(slope_pct, limit_pct, aside_deg)
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    assert limit_pct < steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+    assert line.length <= 1.01 * DISTANCE_M
 
 
 def test_least_lengths_by_hand() -> None:
