@@ -65,13 +65,13 @@ class DrivingNetwork:
         """
         starts = self.grid.nearest(points, 4 * self.cell_m)
         near = starts >= 0
-        pairs = np.unique(np.stack([owner[near], starts[near]], axis=1), axis=0)
         # One more node for each line, no way from all its cells: one search then does for each.
         cells, network = self.grid.free.size, self.network
-        leaves = np.searchsorted(pairs[:, 0], np.arange(lines), side="right")
+        line, cell = np.divmod(np.unique(owner[near] * cells + starts[near]), cells)
+        leaves = np.searchsorted(line, np.arange(lines), side="right")
         table = (
-            np.concatenate([network.data, np.zeros(len(pairs))]),
-            np.concatenate([network.indices, pairs[:, 1].astype(network.indices.dtype)]),
+            np.concatenate([network.data, np.zeros(len(cell))]),
+            np.concatenate([network.indices, cell.astype(network.indices.dtype)]),
             np.concatenate([network.indptr, (network.nnz + leaves).astype(network.indptr.dtype)]),
         )
         joined = csr_array(table, shape=(cells + lines, cells + lines))
