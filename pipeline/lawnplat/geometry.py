@@ -16,8 +16,6 @@ Shape = TypeVar("Shape", bound=BaseGeometry)
 
 QUARTER_SEGMENTS = 16
 """Chords to a quarter circle: an arc of 1 m leaves its circle by 1.2 mm at most."""
-_HAIRS_MITRE = 2.0
-"""A corner let out by a hair reaches twice as far at most: one under 60 degrees is cut square."""
 
 
 def polygons(geometry: BaseGeometry | None) -> list[Polygon]:
@@ -53,11 +51,6 @@ def union(geometries: Iterable[BaseGeometry]) -> BaseGeometry:
 def grow(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
     """Return the parallel body at ``distance_m`` outward (inward where negative), corners round."""
     return shapely.buffer(geometry, distance_m, quad_segs=QUARTER_SEGMENTS)
-
-
-def let_out(area: BaseGeometry, distance_m: float) -> BaseGeometry:
-    """Return an area let out by a hair, its corners kept: none is rounded by more points."""
-    return shapely.buffer(area, distance_m, join_style="mitre", mitre_limit=_HAIRS_MITRE)
 
 
 def moved(geometry: Shape, by_m: FloatArray) -> Shape:

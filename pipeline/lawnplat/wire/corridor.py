@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
-from lawnplat.geometry import FloatArray, grow, let_out, points_along, union, within_reach
+from lawnplat.geometry import FloatArray, grow, points_along, thickened, union, within_reach
 from lawnplat.ground.setbacks import setback_of
 from lawnplat.settings.types import RuleBook
 from lawnplat.wire.places import rim_of
@@ -221,7 +221,7 @@ def way_ground(corridor: Corridor, joint: FloatArray, rules: RuleBook) -> BaseGe
     """Return where a line from the straight run to ``joint`` may run, the ends let in."""
     end = shapely.intersection(corridor.room, grow(Point(joint), end_reach_m(rules)))
     start = grow(LineString([corridor.station, corridor.start]), 0.02)
-    return let_out(union([corridor.free, end, start]), 1e-3)
+    return thickened(union([corridor.free, end, start]), 1e-3)
 
 
 def end_reach_m(rules: RuleBook) -> float:

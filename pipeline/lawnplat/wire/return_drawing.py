@@ -9,7 +9,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, let_out, union
+from lawnplat.geometry import FloatArray, grow, thickened, union
 from lawnplat.settings.types import RuleBook
 from lawnplat.terrain.sample import gradient_at
 from lawnplat.terrain.types import Terrain
@@ -32,36 +32,6 @@ _ROUND_A_CORNER_M = 0.05
 """Points this close keep a way round a corner of the free ground within a millimetre of it."""
 
 
-def drawn(
-    scene: Scene,
-    corridor: Corridor,
-    joint: FloatArray,
-    rough: FloatArray,
-    limit: float,
-    *,
-    fine: bool = False,
-    gentle: bool = False,
-) -> LineString:
-    """Return the line as it is laid: straight run, straightened way, bends rounded.
-
-    Parameters
-    ----------
-    scene : Scene
-    corridor : Corridor
-    joint : array of shape (2,)
-        Where the line meets the perimeter.
-    rough : array of shape (n, 2)
-        The way found on the grid, from the end of the straight run to just before the joint.
-    limit : float
-        Gradient limit in metres a metre.
-    fine : bool
-        Whether bends may follow closer on each other, at twice the time.
-    gentle : bool
-        Whether ``rough`` keeps the rules' bends, so that no detour is too long to keep them.
-    """
-    return drawing(scene, corridor, joint, rough, limit).line(fine=fine, gentle=gentle)
-
-
 @dataclass(frozen=True)
 class Drawing:
     """What lines along one rough way are drawn from."""
@@ -74,12 +44,21 @@ class Drawing:
     rules: RuleBook
 
     def line(self, *, fine: bool = False, gentle: bool = False) -> LineString:
-        """Return the line as it is laid; see `drawn`."""
+        """Return the line as it is laid: straight run, straightened way, bends rounded.
+
+        Parameters
+        ----------
+        fine : bool
+            Whether bends may follow closer on each other, at twice the time.
+        gentle : bool
+            Whether the rough way keeps the rules' bends, so that no detour is too long to keep
+            them.
+        """
         cost = replace(self.cost, gently=gentle)
         straight = straightened_on_best_side(self.way, cost, self.corridor.ahead, fine=fine)
         corners = _round_corners_of(straight, self.ground)
         whole = np.concatenate([self.corridor.station[None], corners])
-        room = let_out(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
+        room = thickened(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
         line = self.rules.return_line
         admits = _admitting(room, cost)
         return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
@@ -88,7 +67,19 @@ class Drawing:
 def drawing(
     scene: Scene, corridor: Corridor, joint: FloatArray, rough: FloatArray, limit: float
 ) -> Drawing:
-    """Return what a line along a rough way is drawn from, in one way or more; see `drawn`."""
+    """Return what a line along a rough way is drawn from, in one way or more.
+
+    Parameters
+    ----------
+    scene : Scene
+    corridor : Corridor
+    joint : array of shape (2,)
+        Where the line meets the perimeter.
+    rough : array of shape (n, 2)
+        The way found on the grid, from the end of the straight run to just before the joint.
+    limit : float
+        Gradient limit in metres a metre.
+    """
     rules = scene.rules
     ground = way_ground(corridor, joint, rules)
     turning = _turning_points(corridor, rules, rough[0])
@@ -116,7 +107,7 @@ def as_found(
     onward = shapely.simplify(LineString([turn, *way[1:], joint]), _CORNER_M)
     line = LineString([corridor.station, *onward.coords])
     run = grow(LineString([corridor.station, turn]), 0.02)
-    room = let_out(union([way_ground(corridor, joint, scene.rules), run]), 1e-3)
+    room = thickened(union([way_ground(corridor, joint, scene.rules), run]), 1e-3)
     return line if shapely.covers(room, line) else None
 
 
