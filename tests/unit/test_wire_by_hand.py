@@ -21,7 +21,7 @@ from lawnplat.wire.conductor import BrokenRim, conductor, slit_ground
 from lawnplat.wire.joints import joints_of, parking_test_of, return_name, splices
 from lawnplat.wire.leads import Lead, rims_of
 from lawnplat.wire.leg_cost import LegCost
-from lawnplat.wire.rounding import bends_deg, rounded, sharpest_turn
+from lawnplat.wire.rounding import MostTurn, bends_deg, rounded, rounded_gently, sharpest_turn
 from lawnplat.wire.types import Perimeter, ReturnLine
 from lawnplat.wire.ways_home import mean_and_worst
 
@@ -351,6 +351,46 @@ def test_a_bend_without_room_is_drawn_smaller_or_left():
     assert (rounded(corners, 1.5, lambda _arc: False) == corners).all()
     kept = rounded(np.array([[0, 0], [3, 0], [3, 3.0]]), 1.5, anywhere, keep_first_m=2.5)
     assert kept[1][0] >= 2.5
+
+
+def turned(*turns_deg: float, leg_m: float, end_m: float = 6.0) -> np.ndarray:
+    """Return corners: a leg of 2 m, turns to the left with ``leg_m`` between, and a last leg."""
+    heading = np.radians(np.cumsum([0.0, *turns_deg]))
+    length_m = np.array([2.0, *[leg_m] * (len(turns_deg) - 1), end_m])
+    runs = length_m[:, None] * np.stack([np.cos(heading), np.sin(heading)], axis=1)
+    return np.concatenate([np.zeros((1, 2)), np.cumsum(runs, axis=0)])
+
+
+@pytest.mark.parametrize("leg_m", [0.8, 1.06, 1.2])
+def test_an_arc_is_not_begun_too_close_to_the_corner_before(leg_m: float) -> None:
+    # By hand: 60 degrees, a leg, 60 degrees, 0.75 m counting as one bend. The first bend has no
+    # room to be an arc, its leg being kept; the second's arc may begin 0.75 m after it at the
+    # earliest, and half of the leg is its own: its tangent is min(leg - 0.75, leg / 2) at most.
+    corners, most = turned(60, 60, leg_m=leg_m), MostTurn(60.0, 0.75)
+    assert sharpest_turn(corners, 0.75)[0] == pytest.approx(60.0)
+    assert sharpest_turn(rounded(corners, 1.5, anywhere, 2.0), 0.75)[0] > 62
+    line = rounded_gently(corners, 1.5, anywhere, most, 2.0)
+    assert sharpest_turn(line, 0.75)[0] <= 60 + 1e-5
+    tangent_m = np.hypot(*(corners[2] - line[2]))
+    assert tangent_m <= min(leg_m - 0.75, leg_m / 2) + 1e-6
+    # Within a step of making it smaller (0.7) of the largest that there could be, or no arc of the
+    # smallest radius (0.1 m, tangent 0.058 m) has room.
+    assert tangent_m >= 0.7 * min(leg_m - 0.75, leg_m / 2) - 0.01 or leg_m < 0.81
+
+
+def test_arcs_that_bend_no_more_than_allowed_stay_as_they_are() -> None:
+    for corners in (turned(50, 60, leg_m=4.0), turned(20, 25, leg_m=0.9)):
+        wide = rounded(corners, 1.5, anywhere)
+        np.testing.assert_array_equal(
+            rounded_gently(corners, 1.5, anywhere, MostTurn(60.0, 0.75)), wide
+        )
+
+
+def test_corners_that_turn_too_far_are_made_no_sharper_by_arcs() -> None:
+    corners = turned(92, 54, leg_m=1.04)
+    line = rounded_gently(corners, 1.5, anywhere, MostTurn(60.0, 0.75), 2.0)
+    assert sharpest_turn(line, 0.75)[0] == pytest.approx(92.0, abs=1e-5)
+    assert len(line) > len(corners)
 
 
 def test_bends_in_degrees():

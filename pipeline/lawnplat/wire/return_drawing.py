@@ -17,7 +17,7 @@ from lawnplat.wire.corridor import Corridor, way_ground
 from lawnplat.wire.leg_cost import Gradient, LegCost
 from lawnplat.wire.other_side import straightened_on_best_side
 from lawnplat.wire.return_search import grid_cell_m, line_weights
-from lawnplat.wire.rounding import Admits, rounded
+from lawnplat.wire.rounding import Admits, MostTurn, rounded_gently
 from lawnplat.wire.route_grid import RouteGrid, lay_grid
 from lawnplat.wire.scene import Scene
 
@@ -60,8 +60,11 @@ class Drawing:
         whole = np.concatenate([self.corridor.station[None], corners])
         room = thickened(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
         line = self.rules.return_line
+        most = MostTurn(line.largest_bend_deg, line.bend_within_share * line.smallest_leg_m)
         admits = _admitting(room, cost)
-        return LineString(rounded(whole, line.rounding_m, admits, line.straight_run_m))
+        return LineString(
+            rounded_gently(whole, line.rounding_m, admits, most, line.straight_run_m)
+        )
 
 
 def drawing(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -11,12 +13,60 @@ from lawnplat.wire.leg_cost import turn_between
 
 Admits = Callable[[FloatArray], bool]
 """Whether a line through points of shape (n, 2) may be laid."""
+_Fits = Callable[[FloatArray, FloatArray, FloatArray], bool]
+"""Whether, between the points before and the corners after it, an arc may be laid."""
 
 _ARC_STEP_DEG = 8.0
 _SHRINK = 0.7
 _SMALLEST_RADIUS_M = 0.1
 _STRAIGHT_DEG = 1.0
-_HAIR_M = 1e-6
+_HAIR_M, _HAIR_DEG = 1e-6, 1e-6
+
+
+@dataclass(frozen=True)
+class MostTurn:
+    """How far a line may turn, ``largest_deg`` within ``within_m``, corners and arcs alike."""
+
+    largest_deg: float
+    within_m: float
+
+
+def rounded_gently(
+    corners: FloatArray,
+    radius_m: float,
+    admits: Admits,
+    most: MostTurn,
+    keep_first_m: float = 0.0,
+) -> FloatArray:
+    """Return the line as `rounded` does, but with no bend that arcs make sharper than is allowed.
+
+    An arc begins before its corner and ends after it: a line whose corners are just far enough
+    apart would turn too far from one into the arc of the next. There arcs are made smaller, at last
+    left corners.
+
+    Parameters
+    ----------
+    corners : array of shape (n, 2)
+    radius_m : float
+    admits : callable
+    most : MostTurn
+        Where the corners alone turn farther, arcs turn no farther than these.
+    keep_first_m : float
+    """
+    line = rounded(corners, radius_m, admits, keep_first_m)
+    if _turn_deg(line, most) <= most.largest_deg + _HAIR_DEG:
+        return line
+    allowed_deg = max(most.largest_deg, _turn_deg(corners, most)) + _HAIR_DEG
+
+    def fits(before: FloatArray, after: FloatArray, arc: FloatArray) -> bool:
+        whole = np.concatenate([before, arc, after])
+        return _turn_deg(whole, most) <= allowed_deg and admits(arc)
+
+    return _rounded(corners, radius_m, fits, keep_first_m)
+
+
+def _turn_deg(line: FloatArray, most: MostTurn) -> float:
+    return sharpest_turn(line, most.within_m)[0]
 
 
 def rounded(
@@ -35,6 +85,10 @@ def rounded(
     keep_first_m : float
         Length of the first leg that stays straight.
     """
+    return _rounded(corners, radius_m, lambda _before, _after, arc: admits(arc), keep_first_m)
+
+
+def _rounded(corners: FloatArray, radius_m: float, fits: _Fits, keep_first_m: float) -> FloatArray:
     apart = np.hypot(*np.diff(corners, axis=0).T) > _HAIR_M
     corners = corners[np.concatenate([[True], apart])]
     runs = np.hypot(*np.diff(corners, axis=0).T)
@@ -47,6 +101,7 @@ def rounded(
     out = [corners[:1]]
     for place in range(1, len(corners) - 1):
         room = float(min(room_before[place - 1], room_after[place]))
+        admits = partial(fits, np.concatenate(out), corners[place + 1 :])
         out.append(_bend(corners[place - 1 : place + 2], radius_m, room, admits))
     out.append(corners[-1:])
     return np.concatenate(out)

@@ -94,17 +94,29 @@ def shortened_on_bare_ground(
         return line
     bare = replace(scene, terrain=scene.bare, bare=None)
     asked = _Asked(bare, corridor, _near(corridor, end, line.length), end, limit)
+    other = _clearly_shorter(asked, longer, line)
+    if other is None or not keeps_limit_by_the_metre(bare, other, limit):
+        return line
+    return other
+
+
+def _clearly_shorter(asked: _Asked, longer: float, line: LineString) -> LineString | None:
+    """Return a line that keeps the rules where ``line`` is over ``longer`` times as long.
+
+    None where there is none. Turning gently makes no line shorter: that is asked for last.
+    """
     searched = asked.searched(0.0)
     if searched is None:
-        return line
-    if line.length <= longer * _length_m(searched.way_to_first(), corridor, end):
-        return line
-    other: LineString | None = asked.drawn(0.0, searched)
-    if other is not None and not keeps_rules(bare, other, limit):
-        other = _turning_gently(asked, searched)
-    if other is None or line.length <= longer * other.length:
-        return line
-    return other if keeps_limit_by_the_metre(bare, other, limit) else line
+        return None
+    if line.length <= longer * _length_m(searched.way_to_first(), asked.corridor, asked.end):
+        return None
+    shortest = asked.drawn(0.0, searched)
+    if line.length <= longer * shortest.length:
+        return None
+    if keeps_rules(asked.scene, shortest, asked.limit):
+        return shortest
+    gentle = _turning_gently(asked, searched)
+    return gentle if gentle is not None and line.length > longer * gentle.length else None
 
 
 def kept_to(scene: Scene, corridor: Corridor, end: Ends, limit: float) -> LineString | None:
