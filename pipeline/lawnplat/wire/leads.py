@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree, box
 from shapely.geometry.base import BaseGeometry
 
-from lawnplat.geometry import FloatArray, grow, union
+from lawnplat.geometry import FloatArray, grow, union, within_reach
 from lawnplat.wire.detour import way_round
 from lawnplat.wire.gentle_leads import Gentleness, gentlest, points_round
 from lawnplat.wire.lead_ends import landed
@@ -26,6 +26,8 @@ from lawnplat.wire.lead_ends import landed
 _MOST_TRIES = 4000
 _BATCH = 200
 _FIRST_REACH_M = 8.0
+_BEYOND_M = 1.0
+"""What is barred is cut off this far beyond a window, so that no cut is seen in it."""
 _WIDER = 2.0
 """By how much farther a way round is looked for each time; most are not needed by then."""
 
@@ -278,7 +280,8 @@ def _round(
         for side, (pick, sign) in enumerate([(max, -1), (max, -1), (min, 1), (min, 1)])
     )
     window = box(west, south, east, north)
-    shut = union([ways.barred, *ways.taken.geometries])
+    taken = ways.taken.geometries.take(np.sort(ways.taken.query(window)))
+    shut = union([within_reach(ways.barred, window, _BEYOND_M), *taken])
     free = shapely.difference(shapely.intersection(ways.room, window), shut)
     return way_round(*rings, free)
 
