@@ -22,9 +22,9 @@ from lawnplat.wire.line_ways import (
     mean_of,
     near_m_of,
 )
-from lawnplat.wire.return_advice import keeps_rules, sharpest_bend
+from lawnplat.wire.return_advice import keeps_limit, keeps_rules, sharpest_bend
 from lawnplat.wire.return_drawing import Drawing, as_found, drawing
-from lawnplat.wire.return_search import IN_LEGS, IN_STEPS
+from lawnplat.wire.return_search import IN_GENTLER_STEPS, IN_LEGS, IN_STEPS
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.shorter_line import kept_to, shortened, shortened_on_bare_ground
 from lawnplat.wire.station import Siting
@@ -147,16 +147,26 @@ def _candidates(
     """
     yield from _laid_along(scene, siting, laid, found, wanted=wanted, before_m=before_m)
     gentle: list[_Best] = []
-    for gently in (*IN_STEPS, IN_LEGS):
+    steep = False
+    for gently in (IN_STEPS, IN_GENTLER_STEPS, IN_LEGS):
+        if gently is IN_GENTLER_STEPS and not steep:
+            continue
         turning = [gentle_line_ways(scene, siting, laid, ways, gently) for ways, _ in found]
         serving = _serving(scene, turning, wanted)
         fit = [best for best in serving if not _known(scene, best, gentle)]
-        yield from _laid_along(scene, siting, laid, fit, wanted=wanted, before_m=before_m)
+        for proposal in _laid_along(scene, siting, laid, fit, wanted=wanted, before_m=before_m):
+            steep = steep or _is_steep(scene, proposal)
+            yield proposal
         gentle += fit
     for ways, way in gentle:
         proposal = _as_found(scene, siting, ways, way, before_m)
         if proposal is not None and _may_lie(scene, proposal.line, laid):
             yield proposal
+
+
+def _is_steep(scene: Scene, proposal: Proposal) -> bool:
+    ways = proposal.ways
+    return ways is not None and not keeps_limit(scene, proposal.line, _limit(scene, ways))
 
 
 def _serving(scene: Scene, found: Sequence[LineWays | None], wanted: Wanted) -> list[_Best]:

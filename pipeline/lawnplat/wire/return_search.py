@@ -49,9 +49,10 @@ class Gently:
 
 IN_LEGS = Gently(in_legs=True, bend_share=0.25)
 """Near the shortest that there is, with little said for fewer bends than the rules allow."""
-IN_STEPS = (Gently(), Gently(limit_share=0.93))
-"""Looked for in this order. Under less than the limit because on rough ground legs drawn between
-cells may be steeper than the cells told."""
+IN_STEPS = Gently()
+IN_GENTLER_STEPS = Gently(limit_share=0.93)
+"""For where a line along ways in steps is too steep: on rough ground legs drawn between cells may
+be steeper than the cells told."""
 
 _MEETINGS = 33
 _LOOK_M = 0.25

@@ -18,6 +18,7 @@ from lawnplat.wire.other_side import reached
 from lawnplat.wire.return_advice import keeps_limit_by_the_metre, keeps_rules
 from lawnplat.wire.return_drawing import Drawing, as_found, drawing
 from lawnplat.wire.return_search import (
+    IN_GENTLER_STEPS,
     IN_LEGS,
     IN_STEPS,
     Searched,
@@ -204,7 +205,7 @@ def _turning_gently(asked: _Asked, searched: Searched) -> LineString | None:
     enough_m = _drawn_well(asked.scene) * _length_m(
         searched.way_to_first(), asked.corridor, asked.end
     )
-    for gently in (IN_LEGS, *IN_STEPS):
+    for gently in (IN_LEGS, IN_STEPS, IN_GENTLER_STEPS):
         smooth = search_smooth_ends(plain, asked.near, asked.end, searched, gently)
         if smooth is None or any(np.array_equal(smooth.way_to_first(), way) for way in ways):
             continue
