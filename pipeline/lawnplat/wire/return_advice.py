@@ -94,9 +94,18 @@ def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
     ``limit`` is the gradient allowed, m/m; a point more is let pass, on the ground that the scene
     takes for a line and on the ground as it is.
     """
+    most_deg = scene.rules.return_line.largest_bend_deg
+    return turns_within(scene, line, most_deg) and keeps_limit(scene, line, limit)
+
+
+def turns_within(scene: Scene, line: LineString, most_deg: float) -> bool:
+    """Return whether no bend of a line is sharper than ``most_deg``, but for a hair."""
+    return sharpest_bend(line, scene.rules)[0] <= most_deg + _HAIR_DEG
+
+
+def keeps_limit(scene: Scene, line: LineString, limit: float) -> bool:
+    """Return whether a line is nowhere too steep after its straight run, as `keeps_rules` asks."""
     points = shapely.get_coordinates(line)
-    if sharpest_bend(line, scene.rules)[0] > scene.rules.return_line.largest_bend_deg + _HAIR_DEG:
-        return False
     onward = LineString(points[1:]) if len(points) > _TWO else line
     grounds = [scene.terrain] if scene.bare is None else [scene.terrain, scene.bare]
     steepest = max(_profile(onward, ground).along.max() for ground in grounds)
