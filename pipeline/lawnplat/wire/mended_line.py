@@ -33,7 +33,7 @@ _DEARER = 3.0
 """How many times as dear a bend, and so a short leg, then is: a shorter leg saves up to twice what
 it is short of, and more as the bend beside it turns less."""
 _MUCH_LONGER = 1.1
-"""A line so many times as long as its rise asks for is long for other reasons than the point."""
+"""A line so many times as long as its rise asks for, and a leg, is long for other reasons."""
 _LEG_OF_ITS_OWN = 1.01
 """How many times as long as what counts as one bend a leg has to be, at least."""
 
@@ -49,7 +49,8 @@ def mended(asked: AskedLine, searched: Searched, line: LineString) -> LineString
     rules = scene.rules.return_line
     rise_m = _rise_m(asked)
     enough_m = (1.0 + rules.longer_share) * rise_m
-    if line.length > _MUCH_LONGER * rise_m or not keeps_limit(scene, line, limit):
+    much_m = _MUCH_LONGER * rise_m + rules.smallest_leg_m
+    if line.length > much_m or not keeps_limit(scene, line, limit):
         return line
     onward = shapely.get_coordinates(line)[1:-1]
     best = line
