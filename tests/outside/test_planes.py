@@ -24,8 +24,9 @@ from lawnplat.terrain.build import build_terrain, choose_grid
 from lawnplat.terrain.types import ElevationWindow
 from lawnplat.wire.corridor import Corridor, Ends, straight_run_m
 from lawnplat.wire.leg_cost import LegCost
-from lawnplat.wire.return_drawing import drawing
+from lawnplat.wire.return_drawing import MOST_OF_THE_POINT, drawing
 from lawnplat.wire.return_search import line_weights, search_ends
+from lawnplat.wire.rounding import bends_deg
 from lawnplat.wire.route_grid import RouteGrid, lay_grid, moves
 from lawnplat.wire.scene import Scene
 from lawnplat.wire.search import Ways, cheapest_on_banks
@@ -100,6 +101,7 @@ def drawn(slope_pct: int, limit_pct: int, aside_deg: float) -> LineString:
         per_bend=line.score_bend,
         largest_bend_deg=line.largest_bend_deg,
         smallest_leg_m=line.smallest_leg_m,
+        over_limit=MOST_OF_THE_POINT * line.over_limit_pct / 100,
     )
     return LineString(straightened(rough, cost))
 
@@ -229,6 +231,44 @@ def test_the_straight_line_is_taken_where_it_passes_the_limit_by_less_than_the_p
     rise = slope_pct / 100 * heading(UPHILL_DEG)
     assert limit_pct < steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
     assert line.length <= 1.01 * DISTANCE_M
+
+
+@pytest.mark.parametrize(
+    ("slope_pct", "limit_pct", "aside_deg"),
+    [(35, 15, 62.5), (30, 20, 45.5), (45, 25, 54.5), (45, 20, 62.07), (40, 20, 58.23)],
+)
+def test_a_line_that_has_to_bend_sharply_goes_to_the_point_and_is_no_longer_for_it(
+    slope_pct: int, limit_pct: int, aside_deg: float
+) -> None:
+    # Straight on they are too steep by a little more than the point. Headings within the limit and
+    # the point form a cone on either side of uphill, and the joint lies in neither: legs on one
+    # side add up to a place in its cone, so every line changes sides, and turns by twice the angle
+    # from uphill to a cone, over the largest bend. The sharp bends it needs may have a leg between
+    # that is shorter than the smallest, but not one that counts as a part of the bend.
+    line = laid(slope_pct, limit_pct, aside_deg)
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    assert steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+    assert line.length <= LONGER * closed_form_m(slope_pct / 100, limit_pct / 100, aside_deg)
+    points = shapely.get_coordinates(line)
+    turns = bends_deg(points)
+    assert turns.max() >= 2 * math.degrees(math.acos((limit_pct + OVER_PCT) / slope_pct)) - 1e-6
+    legs_m = np.hypot(*np.diff(points, axis=0).T)
+    beyond_sharp = legs_m[1:][turns > RULES.return_line.largest_bend_deg]
+    within_m = RULES.return_line.bend_within_share * RULES.return_line.smallest_leg_m
+    assert beyond_sharp.min() > within_m
+
+
+def test_the_whole_point_mends_a_bend_where_less_leaves_a_sharp_one() -> None:
+    # 35 % by 31 of it: headings from 27.7 degrees of uphill are admissible, and to change sides
+    # turns by 55.4; at the limit itself it turns by 62.
+    slope_pct, limit_pct, aside_deg = 35, 30, 27.5
+    assert 2 * math.degrees(math.acos(30 / 35)) > RULES.return_line.largest_bend_deg
+    assert 2 * math.degrees(math.acos(31 / 35)) < RULES.return_line.largest_bend_deg
+    line = laid(slope_pct, limit_pct, aside_deg)
+    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    assert steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+    assert bends_deg(shapely.get_coordinates(line)).max() <= RULES.return_line.largest_bend_deg
+    assert line.length <= closed_form_m(slope_pct / 100, limit_pct / 100, aside_deg)
 
 
 def test_least_lengths_by_hand() -> None:

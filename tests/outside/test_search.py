@@ -21,6 +21,7 @@ from scipy.sparse.csgraph import dijkstra
 from shapely import LineString, Point, box
 from skimage.graph import MCP_Geometric
 
+from lawnplat.wire.return_drawing import MOST_OF_THE_POINT
 from lawnplat.wire.route_grid import RouteGrid, graph, lay_grid, moves, passed_over, steps
 from lawnplat.wire.search import Weights, cheapest, least_limit
 from lawnplat.wire.shortcut import LegCost, straightened
@@ -263,7 +264,10 @@ def drawn_way(free, start, end, *, gradient=level, limit=math.inf, cell_m=0.25):
     first, last = grid.nearest(np.array([start, end]), 2 * cell_m)
     ways = cheapest(grid, found, int(first), limit, Weights(0.0, 0.0, 1.0))
     rough = np.concatenate([[start], ways.to(int(last))[1:-1], [end]])
-    cost = LegCost(gradient, nowhere_close, free.buffer(HAIR_M), limit, 0.0, 0.0)
+    over_limit = 0.01 * MOST_OF_THE_POINT
+    cost = LegCost(
+        gradient, nowhere_close, free.buffer(HAIR_M), limit, 0.0, 0.0, over_limit=over_limit
+    )
     return LineString(straightened(rough, cost))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -464,3 +465,20 @@ def test_bends_beside_a_short_leg_may_turn_by_its_share(leg_m: float, dear: bool
     # Each bend at 45 / 60 of the largest costs 1.5 m; a short leg 2 m times what it lacks.
     plain_m = length_m + 3.0 + 2.0 * max(1.0 - leg_m, 0.0)
     assert cost.chain(corners) == pytest.approx(plain_m + (40.0 if dear else 0.0))
+
+
+def test_a_leg_is_barred_where_it_passes_the_limit_by_more_than_allowed() -> None:
+    # 20.9 % along a leg under a limit of 20: over by 0.9 of a point. What one price list found for
+    # a leg is not what a list that allows more finds for it.
+    strict = LegCost(
+        gradient=lambda x, _: (np.full_like(x, 0.209), np.zeros_like(x)),
+        closeness=lambda x, _: np.zeros_like(x),
+        free=box(-20, -20, 20, 20), limit=0.20, per_gradient=0.0, per_closeness=0.0,
+        over_limit=0.008,
+    )  # fmt: skip
+    start, end = np.array([[0.0, 0.0], [0.0, 0.0]]), np.array([[4.0, 0.0], [0.0, 4.0]])
+    assert strict.open_legs(start, end).tolist() == [np.inf, pytest.approx(4.0)]
+    loose = replace(strict, over_limit=0.01)
+    assert loose.open_legs(start, end) == pytest.approx([4.0, 4.0])
+    assert loose.legs(start, end)[1].tolist() == [False, False]
+    assert strict.legs(start, end)[1].tolist() == [True, False]

@@ -30,8 +30,6 @@ _HAIR = 1e-3
 _LEAST_SHARE = 1.0 - 1e-9
 """A metre costs no less than this: its weight is 1 at least, but for rounding."""
 STRAIGHT_DEG = 0.5
-_OVER_LIMIT = 0.008
-"""Gradient (m/m) by which a leg may pass the limit: most of the point that lines are let pass."""
 _CHECK_M = 0.25
 _FEWEST_CHECKS, _MOST_CHECKS = 4, 64
 BLOCK_SAMPLES = 6_000
@@ -51,8 +49,9 @@ class LegCost:
     A bend sharper than the largest allowed is a last resort; ``gently`` prices it by how much
     sharper it is, and so high that any way without is cheaper.
 
-    A leg that leaves ``free``, or is anywhere steeper than ``limit`` (m/m) by more than a share of
-    it, is barred; between neighbouring points of a way it may still be taken, at a high price.
+    A leg that leaves ``free``, or is anywhere steeper than ``limit`` by more than ``over_limit``
+    (both m/m), is barred; between neighbouring points of a way it may still be taken, at a high
+    price.
     """
 
     gradient: Gradient
@@ -65,7 +64,10 @@ class LegCost:
     largest_bend_deg: float = 180.0
     smallest_leg_m: float = 0.0
     gently: bool = False
-    asked: dict[bytes, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+    over_limit: float = 0.0
+    asked: dict[tuple[float, bytes], FloatArray] = field(
+        default_factory=dict, repr=False, compare=False
+    )
     """What `open_legs` found: a way is drawn more than once, its legs stay what they are."""
 
     @property
@@ -122,7 +124,7 @@ class LegCost:
 
     def open_legs(self, start: FloatArray, end: FloatArray) -> FloatArray:
         """Return the cost of each straight leg, infinite where it is barred. Shape (n,)."""
-        key = start.tobytes() + end.tobytes()
+        key = (self.over_limit, start.tobytes() + end.tobytes())
         if key not in self.asked:
             self.asked[key] = self._open_legs(start, end)
         return self.asked[key].copy()
@@ -174,7 +176,7 @@ class LegCost:
         return self._over(along.max(axis=1, initial=0.0))
 
     def _over(self, steepest: FloatArray) -> NDArray[np.bool_]:
-        return np.asarray(steepest > self.limit + _OVER_LIMIT)
+        return np.asarray(steepest > self.limit + self.over_limit)
 
     def _block(
         self, start: FloatArray, end: FloatArray, length_m: FloatArray, checks: NDArray[np.int64]

@@ -28,6 +28,9 @@ _THIN_M = 0.005
 _CORNER_M = 0.15
 """A gentle way's own corners are left out where it moves by no more."""
 _LITTLE_LONGER = 1.02
+MOST_OF_THE_POINT = 0.8
+"""Share of what a line may pass the limit by that legs are drawn with: rough ground, that is looked
+at here and there, may be steeper between."""
 _ROUND_A_CORNER_M = 0.05
 """Points this close keep a way round a corner of the free ground within a millimetre of it."""
 
@@ -68,7 +71,13 @@ class Drawing:
 
 
 def drawing(
-    scene: Scene, corridor: Corridor, joint: FloatArray, rough: FloatArray, limit: float
+    scene: Scene,
+    corridor: Corridor,
+    joint: FloatArray,
+    rough: FloatArray,
+    limit: float,
+    *,
+    over_share: float = MOST_OF_THE_POINT,
 ) -> Drawing:
     """Return what a line along a rough way is drawn from, in one way or more.
 
@@ -82,12 +91,16 @@ def drawing(
         The way found on the grid, from the end of the straight run to just before the joint.
     limit : float
         Gradient limit in metres a metre.
+    over_share : float
+        Share of what a line may pass the limit by that its legs may.
     """
     rules = scene.rules
+    over_limit = over_share * rules.return_line.over_limit_pct / 100
     ground = way_ground(corridor, joint, rules)
     turning = _turning_points(corridor, rules, rough[0])
     way = np.concatenate([turning, _drawn_onto(rough[1:], ground), joint[None]])
-    return Drawing(corridor, ground, way, _leg_cost(scene, corridor, ground, limit), rules)
+    cost = replace(_leg_cost(scene, corridor, ground, limit), over_limit=over_limit)
+    return Drawing(corridor, ground, way, cost, rules)
 
 
 def as_found(

@@ -154,9 +154,9 @@ def _candidates(
         turning = [gentle_line_ways(scene, siting, laid, ways, gently) for ways, _ in found]
         serving = _serving(scene, turning, wanted)
         fit = [best for best in serving if not _known(scene, best, gentle)]
-        for proposal in _laid_along(scene, siting, laid, fit, wanted=wanted, before_m=before_m):
-            steep = steep or _is_steep(scene, proposal)
-            yield proposal
+        for turned in _laid_along(scene, siting, laid, fit, wanted=wanted, before_m=before_m):
+            steep = steep or _is_steep(scene, turned)
+            yield turned
         gentle += fit
     for ways, way in gentle:
         proposal = _as_found(scene, siting, ways, way, before_m)
