@@ -12,6 +12,7 @@ from lawnplat.errors import NotPlannable
 from lawnplat.geometry import as_multipolygon, polygons, union
 from lawnplat.ground.crossings import strips
 from lawnplat.ground.given_up import account, hand_trim
+from lawnplat.ground.held_off import held_off
 from lawnplat.ground.lawn import lawn_of
 from lawnplat.ground.pieces import Piece, closed_passages, joined, parts_of
 from lawnplat.ground.setbacks import UNREACHED, steep_ground
@@ -37,7 +38,7 @@ def build_ground(
     if lawn.is_empty:
         raise NotPlannable(site.property_id, "there is no lawn on this parcel")
     taken = taken_from(lawn, site, terrain, machine, rules)
-    reach = taken.reach
+    reach = held_off(taken.reach, taken.causes)
     candidates = [part for part in polygons(reach) if part.area >= rules.ground.smallest_part_m2]
     crossing_strips, findings = strips(
         candidates, site, steep_ground(terrain), machine, rules

@@ -21,6 +21,7 @@ from lawnplat.geometry import (
     union,
 )
 from lawnplat.ground.crossing_advice import blocked, kept_clear, useless
+from lawnplat.ground.crossing_mouths import Room, filled
 from lawnplat.ground.lawn import CROSSING, lawn_of
 from lawnplat.ground.setbacks import open_edge_cause, setback_of
 from lawnplat.settings.types import MachineClass, RuleBook
@@ -124,7 +125,8 @@ def _strips(
             )
         else:
             whole = [*pieces, *(other.area for other in found)]
-            found.append(replace(strip, area=_filled(strip.area, whole, allowed, machine, rules)))
+            room = Room(allowed, grow(feature.geometry, _farthest_m(rules)))
+            found.append(replace(strip, area=filled(strip.area, whole, room, machine, rules)))
     return found, findings
 
 
@@ -134,8 +136,16 @@ def _reach_m(crossed: Iterable[Feature], machine: MachineClass, rules: RuleBook)
     Farther than over the widest setbacks that there are no wire leads away from what was surveyed.
     """
     own_m = max((setback_of(feature, rules) for feature in crossed), default=0.0)
-    widest_m = max(rule.setback_m for rule in rules.kinds.values())
-    return min(2 * own_m + _SHORT_BY * machine.smallest_passage_m, 2 * widest_m)
+    return min(2 * own_m + _SHORT_BY * machine.smallest_passage_m, _over_setbacks_m(rules))
+
+
+def _over_setbacks_m(rules: RuleBook) -> float:
+    return 2 * max(rule.setback_m for rule in rules.kinds.values())
+
+
+def _farthest_m(rules: RuleBook) -> float:
+    """Return how far from a crossing the corners of its mouths may run out."""
+    return _over_setbacks_m(rules) + rules.wire.corner_radius_m
 
 
 def _strip(
@@ -147,14 +157,18 @@ def _strip(
 ) -> Strip | None:
     """Return ``feature`` as it is wired, prolonged by up to ``reach_m`` and no farther from it."""
     near = shapely.intersection(allowed, grow(feature.geometry, reach_m + _SEAM_M))
+    # A strip that only grazes what was surveyed is another one, beside it or round its end.
+    surveyed = thickened(feature.geometry, -_GRAZED_M)
     best: Strip | None = None
     for body, along, sides in _prolonged(feature.geometry, reach_m):
         way = _wide_enough(shapely.intersection(body, near), pieces, machine)
-        for beside in polygons(way):
+        for beside in map(_without_tails, polygons(way)):
             joined = _joined(beside, pieces, along, sides, machine)
-            if joined is None or not shapely.intersects(beside, feature.geometry):
+            if joined is None:
                 continue
             part = _between(beside, pieces, joined)
+            if not shapely.intersects(part, surveyed):
+                continue
             if best is None or part.area < best.area.area:
                 best = Strip(part, joined)
     return best
@@ -185,6 +199,19 @@ def _without_hairs(area: BaseGeometry) -> BaseGeometry:
     bare = thickened(thickened(area, -_SEAM_M), _SEAM_M)
     even = thickened(thickened(bare, _SEAM_M), -_SEAM_M)
     return even if shapely.symmetric_difference(area, even).area > _HAIR_M2 else area
+
+
+def _without_tails(strip: Polygon) -> Polygon:
+    """Return a strip less what hangs on it by a neck that has next to no width.
+
+    Beside a thing where the lawn swings out of a corner and comes back to the thing's setback, the
+    machine fits in coming from the lawn: no crossing leads there.
+    """
+    bodies = sorted(polygons(thickened(strip, -_GRAZED_M)), key=lambda body: -body.area)
+    tails = [thickened(body, 2 * _GRAZED_M) for body in bodies[1:] if body.area > _SPECK_M2]
+    if not tails:
+        return strip
+    return max(polygons(shapely.difference(strip, union(tails))), key=lambda part: part.area)
 
 
 def _prolonged(
@@ -240,52 +267,6 @@ def _between(strip: Polygon, pieces: list[Polygon], joined: tuple[int, ...]) -> 
     grazed = [grow(piece, _GAP_M) for piece in others if shapely.dwithin(piece, strip, _GAP_M)]
     left = shapely.difference(shapely.intersection(strip, hull), union(grazed))
     return max(polygons(left), key=lambda part: part.area, default=strip)
-
-
-def _filled(
-    strip: Polygon,
-    others: list[Polygon],
-    allowed: BaseGeometry,
-    machine: MachineClass,
-    rules: RuleBook,
-) -> Polygon:
-    """Return the strip with its mouths' corners rounded and the gaps beside it closed.
-
-    Holes too small for the machine are left where a strip drawn into a lawn runs past the lawn's
-    rounded corners, channels where it runs along them: no wire need go round either.
-    """
-    near = [other for other in others if shapely.dwithin(other, strip, _CONTACT_M)]
-    known = union(Polygon(ring) for other in near for ring in other.interiors)
-    whole = union([thickened(strip, _HAIR_M), *near])
-    corner_m = rules.wire.corner_radius_m
-    beside = shapely.intersection(whole, grow(strip, _NEAR_M))
-    closed = grow(grow(beside, corner_m), -corner_m)
-    channels = shapely.difference(shapely.intersection(closed, allowed), whole)
-    own_gaps = (part for part in polygons(channels) if _lies_along(part, strip))
-    gaps = [thickened(part, _HAIR_M) for part in own_gaps]
-    # A channel closed may leave a hole behind it, as large as the corners' disc.
-    for body in polygons(union([whole, *gaps])):
-        for ring in body.interiors:
-            hole = Polygon(ring)
-            # One of no width at all is rounding: its corners coincide, which `thickened` minds.
-            if hole.area <= _HAIR_M**2:
-                continue
-            small = shapely.is_empty(grow(hole, -machine.smallest_passage_m / 2))
-            own = shapely.difference(hole, allowed).area <= _SPECK_M2
-            if small and own and not shapely.intersects(known, shapely.point_on_surface(hole)):
-                gaps.append(thickened(hole, _HAIR_M))
-    if not gaps:
-        return strip
-    grown = shapely.difference(union([thickened(strip, _HAIR_M), *gaps]), union(near))
-    return max(polygons(grown), key=lambda part: part.area)
-
-
-def _lies_along(channel: Polygon, strip: Polygon) -> bool:
-    """Return whether a channel is the strip's own: one that grazes it rounds a corner beyond."""
-    if channel.area <= _SPECK_M2:
-        return False
-    core = thickened(channel, -_GRAZED_M)
-    return bool(core.is_empty or shapely.dwithin(core, strip, 2 * _GRAZED_M))
 
 
 def _joined(

@@ -45,10 +45,19 @@ def landed(
         along the rim is it longer, by a hand's breadth.
     """
     for ring in rings[::-1]:
-        if line.length > _HAIR_M and _slant(line, ring) < _SQUARE_ENOUGH:
-            line = _end_moved(line, ring, is_open)
+        whole = _without_stub(line)
+        if line.length > _HAIR_M and _slant(whole, ring) < _SQUARE_ENOUGH:
+            line = _end_moved(line, whole, ring, is_open)
         line = shapely.reverse(line)
     return line
+
+
+def _without_stub(line: LineString) -> LineString:
+    """Return ``line`` without bends so near to its end that the pair is all but past them."""
+    places = shapely.get_coordinates(line)
+    near = np.hypot(*(places - places[-1]).T) < _BEND_OFF_M
+    near[[0, -1]] = False
+    return LineString(places[~near])
 
 
 def _slant(line: LineString, ring: LineString) -> float:
@@ -65,10 +74,12 @@ def _unit(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(run / max(float(np.hypot(*run)), _HAIR_M))
 
 
-def _end_moved(line: LineString, ring: LineString, is_open: Openness) -> LineString:
-    """Return ``line`` with its last leg ending as squarely on ``ring`` as may be."""
+def _end_moved(
+    found: LineString, line: LineString, ring: LineString, is_open: Openness
+) -> LineString:
+    """Return ``line`` ending as squarely on ``ring`` as may be, or ``found`` as it is."""
     before = shapely.get_coordinates(line)[:-1]
-    squarest, best = _slant(line, ring), line
+    squarest, best = _slant(line, ring), found
     beside = (_beside(line, ring, off_m) for off_m in (2 * _BEND_OFF_M, _BEND_OFF_M))
     for ends in (_feet(line, ring), _bent_feet(line, ring), *beside):
         ways = (LineString([*before, *end]) for end in ends)
@@ -108,13 +119,13 @@ def _bent_feet(line: LineString, ring: LineString) -> FloatArray:
 
 
 def _beside(line: LineString, ring: LineString, off_m: float) -> FloatArray:
-    """Return bends ``off_m`` off the rim, and feet, to both sides of the line's end.
+    """Return bends ``off_m`` off the rim, and feet, at the line's end and to both sides of it.
 
     Shape (n, 2, 2). For a line that comes in all along the rim.
     """
     at_m = float(shapely.line_locate_point(ring, Point(line.coords[-1])))
     aside = np.arange(_BEND_OFF_M, _ASIDE_M, _BEND_OFF_M)
-    along = at_m + np.concatenate([aside, -aside])
+    along = at_m + np.concatenate([[0.0], aside, -aside])
     three = np.stack([along, along - _LOOKED_M, along + _LOOKED_M], axis=1) % ring.length
     feet, one, other = shapely.get_coordinates(
         shapely.line_interpolate_point(ring, three.T.ravel())

@@ -28,6 +28,8 @@ _BATCH = 200
 _FIRST_REACH_M = 8.0
 _BEYOND_M = 1.0
 """What is barred is cut off this far beyond a window, so that no cut is seen in it."""
+_TIP_M = 5e-3
+"""Half a pair's usual gap: what is barred so near to a lead's end is what its rim runs along."""
 _WIDER = 2.0
 """By how much farther a way round is looked for each time; most are not needed by then."""
 
@@ -198,7 +200,7 @@ def _looked_for(
     found = _round(rings, ways, reach_m) if reach_m > 0 else None
     if reach_m <= 0:
         found = _straight(rings, ways, rooms.ground.gentle)
-    return None if found is None else landed(found, rings, ways.open)
+    return None if found is None else landed(found, rings, ways.open_but_ends)
 
 
 def _pairs(growth: _Growth, rims: list[Rim]) -> list[tuple[float, int, int]]:
@@ -298,6 +300,12 @@ class _Ways:
     def open(self, lines: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which lines may be laid."""
         return np.asarray(shapely.covers(self.room, lines) & self.clear(lines))
+
+    def open_but_ends(self, lines: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Return which lines may be laid that may end at a tip between what is barred."""
+        one, other = shapely.buffer(shapely.get_point(lines, [[0], [-1]]), _TIP_M)
+        bare = shapely.difference(shapely.difference(lines, one), other)
+        return self.open(bare)
 
     def clear(self, shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which shapes touch neither what is barred nor a lead that is there."""
