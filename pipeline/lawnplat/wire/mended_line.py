@@ -34,8 +34,9 @@ _DEARER = 3.0
 it is short of, and more as the bend beside it turns less."""
 _MUCH_LONGER = 1.1
 """A line so many times as long as its rise asks for, and a leg, is long for other reasons."""
-_LEG_OF_ITS_OWN = 1.01
-"""How many times as long as what counts as one bend a leg has to be, at least."""
+_LEG_OF_ITS_OWN = (1.01, 1.05)
+"""How many times as long as what counts as one bend a leg has to be, at least: tried in this order,
+for one that is drawn a hair shorter than it has to be is not taken."""
 
 
 def mended(asked: AskedLine, searched: Searched, line: LineString) -> LineString:
@@ -54,7 +55,7 @@ def mended(asked: AskedLine, searched: Searched, line: LineString) -> LineString
         return line
     onward = shapely.get_coordinates(line)[1:-1]
     best = line
-    for leg_share in (1.0, _LEG_OF_ITS_OWN * rules.bend_within_share):
+    for leg_share in (1.0, *(each * rules.bend_within_share for each in _LEG_OF_ITS_OWN)):
         for way in (searched.way_to_first(), onward) if len(onward) else ():
             other = _drawn(asked, leg_share, way)
             if _saves(asked, other, best) and _bends_no_more(asked, other, line):
