@@ -30,7 +30,7 @@ PROVED = (
     0, 18, 23, 34, 47, 54, 57, 71, 72, 77, 82, 96, 132, 141, 158, 168, 259, 278, 399, 608, 788,
     1172, 1328, 1354, 1469, 1505, 1594, 1653, 1885,
 )  # fmt: skip
-CUT_OUT = (282, 483, 607, 623, 624, 646, 764, 967, 1172, 1328, 1594)
+CUT_OUT = (282, 483, 607, 623, 624, 646, 764, 967, 1172, 1328, 1594, 1994)
 """With lawns surveyed from which all crossings are cut out, as far as they were drawn."""
 MORE = range(1000, 1000 + int(os.environ.get("CROSSINGS", "0")))
 
@@ -88,6 +88,20 @@ def test_the_proof_finds_nothing_where_lawns_have_crossings_cut_out(seed: int) -
     site, plan = site_and_plan(seed, cut_out=True)
     assert broken(plan) == []
     assert untold(plan, site) == []
+
+
+def test_a_pair_that_has_to_leave_beside_the_station_is_told_of() -> None:
+    # An island between two crossings is shut in by them and the lines; the station is beside it.
+    _, plan = site_and_plan(1994, cut_out=True)
+    assert plan.layout is not None
+    (told,) = [each for each in plan.findings if each.rule == "station_straight_wire"]
+    assert told.severity == "warn"
+    assert told.place is not None
+    station_m = shapely.distance(told.place, plan.layout.station.point)
+    assert station_m <= RULES.station.straight_wire_m + 0.05
+    for seed in CUT_OUT[:-1]:
+        _, plan = site_and_plan(seed, cut_out=True)
+        assert not [each for each in plan.findings if each.rule == "station_straight_wire"]
 
 
 def test_the_lots_hold_crossings_that_are_wired_cut_and_left_out() -> None:

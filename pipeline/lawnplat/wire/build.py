@@ -52,7 +52,8 @@ def build_layout(
     scene = replace(scene, ground=ground)
     pieces = _home_first(ground.wire_ground.pieces, siting.piece)
     lines = [line.line for line in routed.lines]
-    tree = _joined(scene, lead_ground(scene, pieces, siting.station, lines))
+    leads = lead_ground(scene, pieces, siting.station, lines)
+    tree = _joined(scene, leads)
     kept = tuple(piece for number, piece in enumerate(pieces) if number not in tree.unreached)
     perimeter = _perimeter(scene, kept, tree, siting.station)
     layout = Layout(
@@ -68,6 +69,7 @@ def build_layout(
             *edge_fall_findings(scene, kept),
             *_unreached(pieces, tree, rules),
             *_over_walls(scene, tree),
+            *_past_the_station(leads, tree, rules),
         ),
     )
     numbers = [ground.wire_ground.pieces.index(pieces[number]) for number in tree.unreached]
@@ -189,4 +191,24 @@ def _over_walls(scene: Scene, tree: LeadTree) -> list[Finding]:
         )
         for crossing in crossings
         if not crossing.is_empty
+    ]
+
+
+def _past_the_station(ground: LeadGround, tree: LeadTree, rules: RuleBook) -> list[Finding]:
+    """Say where a wire pair has to leave the wire that should run straight past the station."""
+    meets = (shapely.intersection(lead.line, ground.straight) for lead in tree.leads)
+    return [
+        Finding(
+            rule="station_straight_wire",
+            severity="warn",
+            text=(
+                f"a wire pair leaves the perimeter here, within {rules.station.straight_wire_m:.1f}"
+                " m of the station, for no other way leads to the island that it serves: the "
+                "machine comes in askew; move the station along, or leave the island out"
+            ),
+            place=shapely.centroid(meet),
+            limit=rules.station.straight_wire_m,
+        )
+        for meet in meets
+        if not meet.is_empty
     ]
