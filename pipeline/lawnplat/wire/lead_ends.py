@@ -22,6 +22,8 @@ _LOOKED_M = 0.02
 _BEND_OFF_M = 0.05
 """A pair that bends to land does so at least this far from the rim."""
 _ASIDE_M = 0.5
+_STRAIGHT = 2
+"""Places of a line without a bend."""
 _HAIR_M = 1e-6
 
 
@@ -54,10 +56,12 @@ def landed(
 
 def _without_stub(line: LineString) -> LineString:
     """Return ``line`` without bends so near to its end that the pair is all but past them."""
+    if shapely.get_num_coordinates(line) == _STRAIGHT:
+        return line
     places = shapely.get_coordinates(line)
     near = np.hypot(*(places - places[-1]).T) < _BEND_OFF_M
     near[[0, -1]] = False
-    return LineString(places[~near])
+    return LineString(places[~near]) if near.any() else line
 
 
 def _slant(line: LineString, ring: LineString) -> float:
