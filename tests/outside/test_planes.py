@@ -53,6 +53,11 @@ def heading(bearing_deg: float) -> np.ndarray:
     return np.array([math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))])
 
 
+def rise_of(slope_pct: float) -> np.ndarray:
+    """Return how much a plane of this slope rises a metre eastward and northward."""
+    return slope_pct / 100 * heading(UPHILL_DEG)
+
+
 @cache
 def open_grid() -> RouteGrid:
     return lay_grid(FREE, CELL_M, anchor=START)
@@ -62,7 +67,7 @@ def open_grid() -> RouteGrid:
 def searched(slope_pct: int, limit_pct: int) -> tuple[Ways, ...]:
     """Return the ways to all places, with short moves and, until all is reached, with long ones."""
     grid = open_grid()
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    rise = rise_of(slope_pct)
     gradient = tuple(np.full(grid.free.shape, part) for part in rise)
     start = int(grid.nearest(START[None], CELL_M)[0])
     found = []
@@ -81,7 +86,7 @@ def searched(slope_pct: int, limit_pct: int) -> tuple[Ways, ...]:
 
 def drawn(slope_pct: int, limit_pct: int, aside_deg: float) -> LineString:
     """Return the straightened way from the middle to a place 15 m off, priced as a return line."""
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    rise = rise_of(slope_pct)
     end = DISTANCE_M * heading(UPHILL_DEG + aside_deg)
     node = int(open_grid().nearest(end[None], CELL_M)[0])
     ways = next(
@@ -112,7 +117,7 @@ def plane_scene(slope_pct: int, limit_pct: int) -> Scene:
     machine = replace(load_machine("large"), slope_return_pct=float(limit_pct))
     site = Site("1", "invented", "EPSG:25832", box(-24, -24, 24, 24), features=())
     grid = choose_grid(site, machine, RULES)
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
+    rise = rise_of(slope_pct)
     east, north = np.meshgrid(*grid.centres())
     window = ElevationWindow(grid, east * rise[0] + north * rise[1], CELL_M)
     terrain = build_terrain(site, machine, RULES, window)
@@ -140,8 +145,9 @@ def laid(slope_pct: int, limit_pct: int, aside_deg: float) -> LineString:
     return shortened(scene, corridor, end, limit, line)
 
 
-def steepest_metre_pct(way: LineString, rise: np.ndarray) -> float:
+def steepest_metre_pct(way: LineString, slope_pct: float) -> float:
     """Return the most that the plane rises or falls over any metre of the line."""
+    rise = rise_of(slope_pct)
     begins = np.arange(0.0, way.length - 1.0, 0.1)
     first, last = (
         shapely.get_coordinates(shapely.line_interpolate_point(way, begins + off)) @ rise
@@ -188,8 +194,7 @@ def test_the_way_on_a_plane_is_the_shortest_that_keeps_the_limit(
     slope_pct: int, limit_pct: int, aside_deg: int
 ) -> None:
     way = drawn(slope_pct, limit_pct, aside_deg)
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
-    assert steepest_metre_pct(way, rise) <= limit_pct + OVER_PCT
+    assert steepest_metre_pct(way, slope_pct) <= limit_pct + OVER_PCT
     assert way.length <= LONGER * closed_form_m(slope_pct / 100, limit_pct / 100, aside_deg)
 
 
@@ -200,11 +205,10 @@ def test_the_way_at_any_bearing_is_the_shortest_with_legs_of_the_rules(
     # Three bearings in each third of the quarter turn; 4 in 1000 of all bearings ask for a leg
     # that is shorter than the rule book's, up to 5 % longer by the closed form.
     draw = np.random.default_rng([SEED, slope_pct, limit_pct])
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
     for first_deg in (0.0, 30.0, 60.0):
         aside_deg = first_deg + draw.uniform(0, 30)
         way = drawn(slope_pct, limit_pct, aside_deg)
-        assert steepest_metre_pct(way, rise) <= limit_pct + OVER_PCT
+        assert steepest_metre_pct(way, slope_pct) <= limit_pct + OVER_PCT
         assert way.length <= LONGER * least_m(slope_pct / 100, limit_pct / 100, aside_deg)
 
 
@@ -213,10 +217,9 @@ def test_the_line_as_laid_on_a_plane_is_the_shortest_that_keeps_the_limit(
     slope_pct: int, limit_pct: int
 ) -> None:
     draw = np.random.default_rng([SEED + 1, slope_pct, limit_pct])
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
     for aside_deg in draw.uniform((0.0, 45.0), (45.0, 90.0)):
         line = laid(slope_pct, limit_pct, aside_deg)
-        assert steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+        assert steepest_metre_pct(line, slope_pct) <= limit_pct + OVER_PCT
         assert line.length <= LONGER * least_m(slope_pct / 100, limit_pct / 100, aside_deg)
 
 
@@ -228,8 +231,7 @@ def test_the_straight_line_is_taken_where_it_passes_the_limit_by_less_than_the_p
 ) -> None:
     # Straight on they rise at 10.8, 15.9 and 25.9 %: nothing is to be gained by two legs.
     line = laid(slope_pct, limit_pct, aside_deg)
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
-    assert limit_pct < steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+    assert limit_pct < steepest_metre_pct(line, slope_pct) <= limit_pct + OVER_PCT
     assert line.length <= 1.01 * DISTANCE_M
 
 
@@ -253,8 +255,7 @@ def test_a_line_that_has_to_bend_sharply_goes_to_the_point_and_is_no_longer_for_
     # from uphill to a cone, over the largest bend. The sharp bends it needs may have a leg between
     # that is shorter than the smallest, but not one that counts as a part of the bend.
     line = laid(slope_pct, limit_pct, aside_deg)
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
-    assert steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+    assert steepest_metre_pct(line, slope_pct) <= limit_pct + OVER_PCT
     assert line.length <= LONGER * closed_form_m(slope_pct / 100, limit_pct / 100, aside_deg)
     points = shapely.get_coordinates(line)
     turns = bends_deg(points)
@@ -272,8 +273,7 @@ def test_the_whole_point_mends_a_bend_where_less_leaves_a_sharp_one() -> None:
     assert 2 * math.degrees(math.acos(30 / 35)) > RULES.return_line.largest_bend_deg
     assert 2 * math.degrees(math.acos(31 / 35)) < RULES.return_line.largest_bend_deg
     line = laid(slope_pct, limit_pct, aside_deg)
-    rise = slope_pct / 100 * heading(UPHILL_DEG)
-    assert steepest_metre_pct(line, rise) <= limit_pct + OVER_PCT
+    assert steepest_metre_pct(line, slope_pct) <= limit_pct + OVER_PCT
     assert bends_deg(shapely.get_coordinates(line)).max() <= RULES.return_line.largest_bend_deg
     assert line.length <= closed_form_m(slope_pct / 100, limit_pct / 100, aside_deg)
 

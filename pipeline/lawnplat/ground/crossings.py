@@ -34,7 +34,6 @@ _CONTACT_M = 0.01
 _BESIDE_M = 0.02
 """So near to a strip's side is along it; by so much at both corners an end is shorter."""
 _SEAM_M = 1e-4
-_HAIR_M = 1e-6
 _HAIR_M2 = 1e-6
 """A centimetre of a hair as thin as a seam: less are corners that came out other by rounding."""
 _SPECK_M2 = 1e-4

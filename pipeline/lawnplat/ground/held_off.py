@@ -19,7 +19,6 @@ from lawnplat.ground.types import Cause
 _OFF_M = 1.8e-3
 """A rim may be off by as much, in proportion for setbacks over 1 m: a crew measures no finer than
 2 mm. The chords of a setback of 1 m take 1.2 mm of it, and one opening half a millimetre."""
-_TOUCH_M = 1e-6
 
 
 def held_off(reach: BaseGeometry, causes: Iterable[Cause]) -> BaseGeometry:

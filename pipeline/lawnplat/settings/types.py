@@ -237,6 +237,11 @@ class ReturnLineRules:
     far_part_share: float
     parking_test_m: float
 
+    @property
+    def bend_within_m(self) -> float:
+        """Return the length within which turns count as one bend."""
+        return self.bend_within_share * self.smallest_leg_m
+
 
 @dataclass(frozen=True)
 class SettingOutRules:

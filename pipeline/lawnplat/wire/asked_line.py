@@ -58,9 +58,7 @@ class AskedLine:
         Legs are drawn up to a little less over the limit than a line is let pass.
         """
         turn = self.corridor.first_turn(self.scene.rules)
-        line = as_found(self.scene, self.corridor, self.end.joint[0], turn[None])
-        kept = line is not None and keeps_rules(self.scene, line, self.limit)
-        return line if kept else None
+        return self._kept_as_found(turn[None])
 
     def kept(self, searched: Searched) -> LineString | None:
         """Return the line along a way that turns gently; None where it breaks a rule.
@@ -73,10 +71,12 @@ class AskedLine:
             line = way_drawn.line(fine=fine, gentle=True)
             if keeps_rules(self.scene, line, self.limit):
                 return line
-        way, joint = searched.way_to_first(), self.end.joint[0]
-        found = as_found(self.scene, self.corridor, joint, way)
-        kept = found is not None and keeps_rules(self.scene, found, self.limit)
-        return found if kept else None
+        return self._kept_as_found(searched.way_to_first())
+
+    def _kept_as_found(self, way: FloatArray) -> LineString | None:
+        line = as_found(self.scene, self.corridor, self.end.joint[0], way)
+        kept = line is not None and keeps_rules(self.scene, line, self.limit)
+        return line if kept else None
 
 
 def near_corridor(corridor: Corridor, end: Ends, length_m: float) -> Corridor:

@@ -90,11 +90,10 @@ def _saves(asked: AskedLine, other: LineString, line: LineString) -> bool:
     scene, limit = asked.scene, asked.limit
     mends = keeps_rules(scene, other, limit) and not keeps_rules(scene, line, limit)
     share = 1.0 + scene.rules.return_line.longer_share if mends else 1.0 - _WORTHWHILE
-    as_it_is = scene if scene.bare is None else replace(scene, terrain=scene.bare)
     return (
         other.length <= share * line.length
         and keeps_limit(scene, other, limit)
-        and keeps_limit_by_the_metre(as_it_is, other, limit)
+        and keeps_limit_by_the_metre(scene, other, limit)
     )
 
 
@@ -108,7 +107,7 @@ def _bends_no_more(asked: AskedLine, other: LineString, line: LineString) -> boo
     given_m, legs_m = (
         _legs_beyond_sharp_bends(each, rules.largest_bend_deg) for each in (line, other)
     )
-    own = legs_m >= rules.bend_within_share * rules.smallest_leg_m
+    own = legs_m >= rules.bend_within_m
     return (
         len(legs_m) <= len(given_m)
         and bool(own.all())
@@ -131,6 +130,5 @@ def _rise_m(asked: AskedLine) -> float:
     """
     corridor, end = asked.corridor, asked.end
     ends = np.stack([corridor.station, end.joint[0]])
-    terrain = asked.scene.terrain if asked.scene.bare is None else asked.scene.bare
-    first, last = height_at(terrain, *ends.T)
+    first, last = height_at(asked.scene.as_it_is, *ends.T)
     return max(abs(float(last - first)) / asked.limit, bare_length_m(asked.scene, corridor, end))

@@ -84,8 +84,7 @@ def advice_on_lines(
 
 def sharpest_bend(line: LineString, rules: RuleBook) -> tuple[float, FloatArray]:
     """Return the sharpest bend of a line, degrees, and its place, arcs and close corners as one."""
-    within_m = rules.return_line.bend_within_share * rules.return_line.smallest_leg_m
-    return sharpest_turn(shapely.get_coordinates(line), within_m)
+    return sharpest_turn(shapely.get_coordinates(line), rules.return_line.bend_within_m)
 
 
 def keeps_rules(scene: Scene, line: LineString, limit: float) -> bool:
@@ -115,13 +114,13 @@ def keeps_limit(scene: Scene, line: LineString, limit: float) -> bool:
 def keeps_limit_by_the_metre(scene: Scene, line: LineString, limit: float) -> bool:
     """Return whether no metre of a line rises or falls by more than ``limit`` and a point.
 
-    Heights of the scene's terrain are compared, not gradients: short steep places count as far as
+    Heights of the terrain as it is are compared, not gradients: short steep places count as far as
     a machine feels them. The straight run is left out, as in `keeps_rules`.
     """
     onward_m = float(np.hypot(*np.subtract(line.coords[1], line.coords[0])))
     begins_m = np.arange(onward_m, line.length - 1.0, _METRE_STEP_M)
     first, last = (
-        height_at(scene.terrain, *shapely.get_coordinates(line.interpolate(begins_m + off)).T)
+        height_at(scene.as_it_is, *shapely.get_coordinates(line.interpolate(begins_m + off)).T)
         for off in (0.0, 1.0)
     )
     steepest = np.abs(last - first).max(initial=0.0)

@@ -63,7 +63,7 @@ class Drawing:
         whole = np.concatenate([self.corridor.station[None], corners])
         room = thickened(union([self.ground, grow(LineString(whole[:2]), 0.02)]), 1e-3)
         line = self.rules.return_line
-        most = MostTurn(line.largest_bend_deg, line.bend_within_share * line.smallest_leg_m)
+        most = MostTurn(line.largest_bend_deg, line.bend_within_m)
         admits = _admitting(room, cost)
         return LineString(
             rounded_gently(whole, line.rounding_m, admits, most, line.straight_run_m)

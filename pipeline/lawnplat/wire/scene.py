@@ -33,6 +33,11 @@ class Scene:
     """The ground inside the station's wire: how near to a wire each place is."""
 
     @property
+    def as_it_is(self) -> Terrain:
+        """The terrain as it is, nowhere taken as steeper."""
+        return self.terrain if self.bare is None else self.bare
+
+    @property
     def base_ahead_m(self) -> float:
         """How far the station's base reaches into the lawn from the wire."""
         return self.machine.base_length_m - self.machine.base_behind_wire_m
